@@ -1,0 +1,53 @@
+/**
+ * Every bound and default, with its unit and the reason for its value. Data only.
+ */
+
+export const limits = {
+  /** bytes. One block of streaming. 4 MiB reached the medium's speed with three in flight (two-core machine). */
+  blockBytes: 4 * 1024 * 1024,
+  /** blocks. Memory for streaming is blocks × blockBytes whatever the card's size: 6 × 4 MiB = 24 MiB. */
+  streamBlocks: 6,
+  /** blocks. For reading back, shared by all drives: 2 for each of three drives. */
+  verifyBlocks: 6,
+  /** frames. Written but not yet published; bounds open files and what a power cut makes us write again. */
+  framesInFlight: 6,
+  /** files. Read back at once on one drive: one is read while the next is being flushed. */
+  verifyFilesPerDrive: 2,
+  /** tries. Readings of one block of a card before the file is given up for this visit. */
+  readTries: 3,
+  /** tries. Copies of one file to one drive in one visit that read back differently before it is said and left. */
+  copyTries: 2,
+  /** share of the drive kept free: a full file system is slow, and an editor must still save. */
+  reserveShare: 0.01,
+  /** bytes. The reserve is at least this (the record needs room) ... */
+  reserveBytesMin: 4_000_000,
+  /** ... and at most this. */
+  reserveBytesMax: 2_000_000_000,
+  /** bytes. First and last part of a file in its quick fingerprint. */
+  fingerprintEndBytes: 64 * 1024,
+  /** files. Metadata is asked for so many files at once: keeps both processes busy and answers soon. */
+  metadataBatch: 64,
+  /** processes. Readers of metadata: one a core of the smallest computer meant. */
+  metadataProcesses: 2,
+  /** ms. A file whose metadata takes longer is hostile or damaged. */
+  metadataTimeout: 20_000,
+  /** ms. Looking at the volumes without any hint: the safety net under lost events. */
+  pollEvery: 5_000,
+  /** ms. Hints that come closer together are one. */
+  hintSettle: 150,
+  /** ms. A drive that failed to be written is tried again after this while it stays plugged in. */
+  driveRetryAfter: 60_000,
+  /** bytes. Longest path below a trip's folder, in UTF-8: leaves room for mount points under PATH_MAX 4096 and Windows' 260 is warned about. */
+  pathBytesMax: 1000,
+  /** bytes. Longest part of a path in UTF-8: ext4 takes 255 bytes, exFAT 255 UTF-16 units; the smaller holds on both. */
+  nameBytesMax: 255,
+  /** folders. Deeper than this on a card is a loop or an attack. */
+  folderDepthMax: 64,
+  /** bytes. A drive.json or profile larger than this is not ours. */
+  ownFileBytesMax: 1_000_000,
+  /** bytes. A journal larger than this is refused rather than read into memory; a trip of 50,000 frames writes about 100 MB. */
+  journalBytesMax: 512_000_000,
+} as const;
+
+/** The same shape for tests that need a small world. */
+export type Limits = { readonly [K in keyof typeof limits]: number };

@@ -1,0 +1,16 @@
+/** Notices on the desktop. They never stop or delay the work: where no service runs, `show` answers so and all goes on. */
+
+export interface Notice {
+  /** About 40 characters. Plain text. */
+  readonly title: string;
+  /** Plain text: no markup is meant, whatever it contains. */
+  readonly body: string;
+  readonly urgency: "low" | "normal" | "critical";
+}
+
+export interface Notices {
+  /** Never rejects. `unavailable` says why nothing was shown. */
+  show(
+    notice: Notice,
+  ): Promise<{ readonly shown: true } | { readonly shown: false; readonly unavailable: string }>;
+}

@@ -1,0 +1,6 @@
+/** Randomness for identities and temporary names. */
+
+export interface Randomness {
+  /** `bytes` random bytes as lower-case hex. */
+  hex(bytes: number): string;
+}

@@ -1,0 +1,25 @@
+/**
+ * Drives and cards as the operating system reports them. Events are hints to look; `look` is the truth. What a volume
+ * is (card, drive, neither) is not decided here.
+ */
+
+import type { AbsolutePath, VolumeId } from "../../shared/identity.ts";
+import type { Bytes } from "../../shared/units.ts";
+
+export interface Volume {
+  /** Another each time it is mounted. */
+  readonly id: VolumeId;
+  readonly root: AbsolutePath;
+  /** The label as the file system has it; "" without one. */
+  readonly label: string;
+  /** What tells this file system from others: its UUID or serial; "" where the system knows none. */
+  readonly fsId: string;
+  readonly totalBytes: Bytes;
+}
+
+export interface Volumes {
+  /** Every volume now mounted that may be a card or a drive; system volumes are left out. Mounts what the desktop didn't. */
+  look(): Promise<readonly Volume[]>;
+  /** Calls `hint` when something may have changed, until `stop` aborts. Hints may be lost, doubled or late. */
+  watch(hint: () => void, stop: AbortSignal): Promise<void>;
+}

@@ -1,0 +1,100 @@
+/**
+ * Knowledge as facts. A fact is true for good once it is written: an original exists, a card showed it, a drive holds
+ * a copy. The computer's ledger is what follows from all facts; every drive's journal carries the trip's facts, so
+ * that any one drive can tell a new computer everything. Facts are idempotent: the same fact twice changes nothing.
+ */
+
+import type { Taken } from "./camera.ts";
+import type { CardId, ContentHash, DriveId, FrameId, OriginalId, RelativePath, TripId } from "./identity.ts";
+import type { Bytes, Instant } from "./units.ts";
+
+/** How a copy was read back: past every cache of this computer, after a new mount, or perhaps from a cache. */
+export type ReadBack = "direct" | "remount" | "cache";
+
+/** What a card's file looked like without reading it whole: the answer to "have I seen this file on this card". */
+export interface QuickFingerprint {
+  readonly size: Bytes;
+  /** Modification time, ms since the epoch, as the file system gives it. */
+  readonly modified: Instant;
+  /** XXH64 over the first and the last 64 KiB. */
+  readonly ends: ContentHash;
+}
+
+export type OriginalRole =
+  | "frame" //      a picture or film of a DCF object, or of a camera's video tree
+  | "companion" //  what belongs to one: voice memo, sidecar, thumbnail
+  | "extra"; //     what is on a card and is no frame
+
+/** A trip as its profile stood at `at`. */
+export interface TripFact {
+  readonly kind: "trip";
+  readonly trip: TripId;
+  readonly at: Instant;
+  /** The trip's folder on every drive, settled when the trip was first added. */
+  readonly folder: string;
+  /** The profile file's text, comments and all. */
+  readonly profile: string;
+}
+
+export interface DriveFact {
+  readonly kind: "drive";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly drive: DriveId;
+  readonly name: string;
+}
+
+export interface CardFact {
+  readonly kind: "card";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly card: CardId;
+  /** The volume's label as the camera wrote it; may be "". */
+  readonly label: string;
+  /** Its number within the trip, from 1, for people. */
+  readonly number: number;
+}
+
+export interface OriginalFact {
+  readonly kind: "original";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly original: OriginalId;
+  readonly hash: ContentHash;
+  readonly size: Bytes;
+  /** Where it is filed, below the trip's folder; the same on every drive. */
+  readonly path: RelativePath;
+  readonly role: OriginalRole;
+  /** Absent for extras. */
+  readonly frame?: FrameId;
+  /** Absent for extras. */
+  readonly taken?: Taken;
+  /** Letter, serial and model of the body, as far as known. */
+  readonly body?: { readonly letter: string; readonly serial: string; readonly model: string };
+}
+
+/** A file of a card was read whole and is this original. */
+export interface SightingFact {
+  readonly kind: "sighting";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly card: CardId;
+  /** Its path on the card. */
+  readonly path: RelativePath;
+  readonly fingerprint: QuickFingerprint;
+  readonly original: OriginalId;
+}
+
+/** A drive holds this original under its final name, forced to the medium, read back and equal. */
+export interface CopyFact {
+  readonly kind: "copy";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly original: OriginalId;
+  readonly drive: DriveId;
+  /** Below the trip's folder. It differs from the original's path only where that name was taken on this drive. */
+  readonly path: RelativePath;
+  readonly readBack: ReadBack;
+}
+
+export type Fact = TripFact | DriveFact | CardFact | OriginalFact | SightingFact | CopyFact;
