@@ -54,6 +54,8 @@ export interface CardStatusJson {
   readonly leavings: readonly { readonly path: string; readonly why: string }[];
   /** Frames filed by their file's time since the camera wrote no usable one. */
   readonly undated: readonly string[];
+  /** How many of its files, leavings apart, each drive of its trip holds verified; the rest that drive owes. */
+  readonly held?: readonly { readonly drive: string; readonly files: number }[];
   readonly clear: boolean;
   /** The verdict as a sentence. */
   readonly verdict: string;

@@ -66,11 +66,23 @@ export interface OriginalFact {
   readonly path: RelativePath;
   readonly role: OriginalRole;
   /** Absent for extras. */
-  readonly frame?: FrameId;
-  /** Absent for extras. */
-  readonly taken?: Taken;
-  /** Letter, serial and model of the body, as far as known. */
-  readonly body?: { readonly letter: string; readonly serial: string; readonly model: string };
+  readonly frame?: FrameOfOriginal;
+}
+
+/** The frame an original belongs to; the same in each of its files. */
+export interface FrameOfOriginal {
+  readonly id: FrameId;
+  /** Folder and name without extension below the trip's folder; no two frames share one. */
+  readonly stem: RelativePath;
+  /** What the camera itself tells frames apart by (serial, number, time); "" when it doesn't. */
+  readonly key: string;
+  /** The running number within the day that its name used, 0 if it used none. */
+  readonly count: number;
+  readonly taken: Taken;
+  /** Letter, serial and model of the body; serial and model "" when unknown. */
+  readonly letter: string;
+  readonly serial: string;
+  readonly model: string;
 }
 
 /** A file of a card was read whole and is this original. */

@@ -20,8 +20,8 @@ export const alertCodes = [
   "name-clash",
   "work-conflict",
   "drive-twice",
-  "left-behind",
   "record-unreadable",
+  "unknown-drive",
 ] as const;
 export type AlertCode = (typeof alertCodes)[number];
 
@@ -59,6 +59,7 @@ export type FileFaultCode =
   | "bad-name" //     the file system cannot hold this name
   | "too-large" //    the file system cannot hold a file of this size
   | "too-many" //     the system's limit of open files
+  | "changed" //      it is not what it was a moment ago
   | "io"; //          the medium failed
 
 /**

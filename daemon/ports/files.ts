@@ -7,7 +7,7 @@
  */
 
 import type { ReadBack } from "../../shared/facts.ts";
-import type { AbsolutePath } from "../../shared/identity.ts";
+import type { AbsolutePath, RelativePath } from "../../shared/identity.ts";
 import type { Bytes, Instant } from "../../shared/units.ts";
 
 export type EntryKind = "file" | "folder" | "link" | "other";
@@ -42,6 +42,12 @@ export interface FsTraits {
   readonly readOnly: boolean;
 }
 
+/** A volume's root and the file system that belongs there. */
+export interface VolumeRoot {
+  readonly root: AbsolutePath;
+  readonly device: string;
+}
+
 /** Memory for streaming: page aligned, so that reading past the cache can fill it. */
 export type Block = Uint8Array;
 
@@ -58,6 +64,7 @@ export interface WriteHandle {
   /** Sets the modification time and forces data and metadata to the medium. After a failure the file is lost: never retry. */
   finish(modified: Instant): Promise<void>;
   facts(): Promise<FileFacts>;
+  /** Closing what is closed is fine. */
   close(): Promise<void>;
 }
 
@@ -73,8 +80,12 @@ export interface Files {
   openToVerify(path: AbsolutePath): Promise<{ readonly handle: ReadHandle; readonly readBack: ReadBack }>;
   /** Creates a file that must not exist yet; its folder must exist. */
   createToWrite(path: AbsolutePath): Promise<WriteHandle>;
-  /** Makes the folder and those above it, each flushed into its parent. One that exists is fine. */
-  makeFolder(folder: AbsolutePath): Promise<void>;
+  /**
+   * Makes the folder `inside` a volume and those above it, each flushed into its parent. One that exists is fine. The
+   * volume's own root is never made, and nothing is made when another file system stands there (`gone`): a drive that
+   * was pulled may leave its mount point behind, which is an ordinary folder of this computer.
+   */
+  makeFolder(volume: VolumeRoot, inside: RelativePath): Promise<void>;
   /** Gives a file its final name. `taken`: something stands there already and both stay as they are. */
   moveNoReplace(from: AbsolutePath, to: AbsolutePath): Promise<"moved" | "taken">;
   /** Forces the folder's entries to the medium. */

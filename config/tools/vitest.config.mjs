@@ -1,0 +1,20 @@
+/**
+ * How the tests run: every `*.test.ts` below `test/`, on two workers (the smallest computer meant has two cores). Limits of
+ * time only end a test that hangs; they are no claim about speed.
+ */
+
+import { fileURLToPath } from "node:url";
+import { defineConfig } from "vitest/config";
+
+export default defineConfig({
+  root: fileURLToPath(new URL("../..", import.meta.url)),
+  test: {
+    include: ["test/**/*.test.ts"],
+    pool: "forks",
+    maxWorkers: 2,
+    testTimeout: 60_000,
+    hookTimeout: 60_000,
+    // A test marked `.only` would keep all others from running without a word.
+    allowOnly: false,
+  },
+});

@@ -1,0 +1,130 @@
+/**
+ * Calling the running daemon: finds it by its run file and speaks its API. What the daemon refuses, and that it isn't
+ * running, are `UserMistake`s ready to be shown.
+ *
+ * Not its job: checking answers in depth; the daemon is the same version, or its route isn't there.
+ */
+
+import { request } from "node:http";
+import type {
+  CardStatusJson,
+  DriveAddedJson,
+  DriveStatusJson,
+  RefusalJson,
+  StatusJson,
+  WaitJson,
+} from "../../shared/api.ts";
+import type { AbsolutePath } from "../../shared/identity.ts";
+import { UserMistake } from "../../shared/problems.ts";
+import { readRunFile } from "../home/runFile.ts";
+
+/** The daemon as its API shows it; each call fails with `UserMistake`. */
+export interface DaemonClient {
+  status(): Promise<StatusJson>;
+  cards(): Promise<readonly CardStatusJson[]>;
+  drives(): Promise<readonly DriveStatusJson[]>;
+  addDrive(mount: string, name: string): Promise<DriveAddedJson>;
+  assignCard(card: string, trip: string): Promise<void>;
+  refresh(): Promise<void>;
+  /** @param timeoutSeconds undefined: as long as it takes */
+  wait(timeoutSeconds: number | undefined): Promise<WaitJson>;
+}
+
+/** seconds. One request of an endless wait; the next one follows at once. */
+const waitAtOnce = 600;
+
+export function daemonClient(run: AbsolutePath): DaemonClient {
+  const get = <T>(path: string): Promise<T> => call<T>(run, "GET", path, undefined);
+  const post = <T>(path: string, body: unknown): Promise<T> => call<T>(run, "POST", path, body);
+  return {
+    status: () => get("/v1/status"),
+    cards: () => get("/v1/cards"),
+    drives: () => get("/v1/drives"),
+    addDrive: (mount, name) => post("/v1/drives", { mount, name }),
+    assignCard: async (card, trip) => {
+      await post(`/v1/cards/${encodeURIComponent(card)}/trip`, { trip });
+    },
+    refresh: async () => {
+      await post("/v1/refresh", {});
+    },
+    wait: async (timeoutSeconds) => {
+      if (timeoutSeconds !== undefined) return get(`/v1/wait?timeout=${timeoutSeconds}`);
+      for (;;) {
+        const answer = await get<WaitJson>(`/v1/wait?timeout=${waitAtOnce}`);
+        if (answer.idle) return answer;
+      }
+    },
+  };
+}
+
+async function call<T>(run: AbsolutePath, method: string, path: string, body: unknown): Promise<T> {
+  const running = await readRunFile(run);
+  if (running === undefined) throw notRunning();
+  const answer = await send(running.port, running.token, method, path, body);
+  const value = parse(answer.body);
+  if (answer.status >= 200 && answer.status < 300 && value !== undefined) return value as T;
+  // A port that another program took over since doesn't know the token, or isn't ours at all.
+  if (answer.status === 401 || answer.status === 421 || !isRefusal(value)) throw notRunning();
+  throw new UserMistake(value.error.message, value.error.next, knownExit(value.error.exit));
+}
+
+function send(
+  port: number,
+  token: string,
+  method: string,
+  path: string,
+  body: unknown,
+): Promise<{ readonly status: number; readonly body: string }> {
+  const content = body === undefined ? undefined : JSON.stringify(body);
+  const headers: Record<string, string> = { authorization: `Bearer ${token}` };
+  if (method === "POST") headers["origin"] = `http://127.0.0.1:${port}`;
+  if (content !== undefined) headers["content-type"] = "application/json";
+  return new Promise((resolve, reject) => {
+    const sent = request({ host: "127.0.0.1", port, method, path, headers, agent: false }, (response) => {
+      const parts: Buffer[] = [];
+      response.on("data", (part: Buffer) => parts.push(part));
+      response.on("end", () =>
+        resolve({ status: response.statusCode ?? 0, body: Buffer.concat(parts).toString("utf8") }),
+      );
+      response.on("error", () => reject(brokeOff()));
+    });
+    sent.on("error", (error: NodeJS.ErrnoException) =>
+      reject(error.code === "ECONNREFUSED" ? notRunning() : brokeOff()),
+    );
+    sent.end(content);
+  });
+}
+
+function notRunning(): UserMistake {
+  return new UserMistake(
+    "Scrubjay's daemon is not running.",
+    "Nothing is read from cards or written to drives meanwhile. Start it with `scrubjay daemon`.",
+    69,
+  );
+}
+
+function brokeOff(): UserMistake {
+  return new UserMistake(
+    "Scrubjay's daemon stopped before it answered.",
+    "What it had verified stays verified. Start it with `scrubjay daemon`.",
+    69,
+  );
+}
+
+function parse(text: string): unknown {
+  try {
+    return JSON.parse(text);
+  } catch (error) {
+    if (error instanceof SyntaxError) return undefined;
+    throw error;
+  }
+}
+
+function isRefusal(value: unknown): value is RefusalJson {
+  const error = (value as Partial<RefusalJson> | undefined | null)?.error;
+  return typeof error?.message === "string" && typeof error.next === "string";
+}
+
+function knownExit(exit: number): UserMistake["exit"] {
+  return ([64, 65, 69, 74, 78] as const).find((known) => known === exit) ?? 74;
+}

@@ -1,0 +1,203 @@
+/**
+ * The daemon's loopback API: JSON over HTTP for page, tray and command line, on 127.0.0.1 and a port that the system
+ * picks. Reads by GET, changes by POST; every body checked by schema; every failure a `RefusalJson`.
+ *
+ * Invariants: nothing of a request is used before `refuseHead` agreed; no request, however malformed, stops the daemon or
+ * another request; no CORS header is ever sent. Not its job: deciding anything (`DaemonFace`), the run file.
+ */
+
+import fastify, {
+  type FastifyError,
+  type FastifyInstance,
+  type FastifyReply,
+  type FastifyRequest,
+} from "fastify";
+import { z } from "zod";
+import type { RefusalJson } from "../../shared/api.ts";
+import { UserMistake } from "../../shared/problems.ts";
+import { millis } from "../../shared/units.ts";
+import type { DaemonFace } from "./face.ts";
+import { type RequestHead, refuseHead } from "./requestCheck.ts";
+
+export interface Api {
+  /** Opens the port on 127.0.0.1; 0 lets the system pick one. */
+  listen(port?: number): Promise<{ readonly port: number }>;
+  /** Ends waiting requests and closes the port. */
+  close(): Promise<void>;
+}
+
+/** bytes. The longest body is a mount path and a name. */
+const bodyBytesMax = 16 * 1024;
+/** seconds. A day; a caller who wants longer asks again. */
+const waitSecondsMax = 86_400;
+/** seconds when the caller says none. */
+const waitSecondsDefault = 600;
+
+/** Content Security Policy Level 3; the API has no document, so that nothing it sends can act as one. */
+const securityHeaders = {
+  "content-security-policy":
+    "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; object-src 'none'",
+  "x-content-type-options": "nosniff",
+  "referrer-policy": "no-referrer",
+  "cross-origin-resource-policy": "same-origin",
+  "cache-control": "no-store",
+} as const;
+
+/**
+ * @param token 64 hex digits; made anew at each start
+ * @param onBug hears of faults of ours; the caller gets no trace
+ */
+export function createApi(face: DaemonFace, token: string, onBug: (bug: unknown) => void): Api {
+  let port = 0;
+  const stopping = new AbortController();
+  const server = buildServer(face, token, () => port, stopping.signal, onBug);
+  return {
+    listen: async (wanted = 0) => {
+      await server.listen({ host: "127.0.0.1", port: wanted });
+      const address = server.server.address();
+      if (address === null || typeof address === "string") throw new Error("the API listens on no port");
+      port = address.port;
+      return { port };
+    },
+    close: async () => {
+      stopping.abort();
+      await server.close();
+    },
+  };
+}
+
+/** The server without its socket. @param ownPort the port it is reached at, for judging Host and Origin */
+export function buildServer(
+  face: DaemonFace,
+  token: string,
+  ownPort: () => number,
+  stopping: AbortSignal,
+  onBug: (bug: unknown) => void,
+): FastifyInstance {
+  const server = fastify({
+    logger: false,
+    bodyLimit: bodyBytesMax,
+    exposeHeadRoutes: false,
+    forceCloseConnections: true,
+    return503OnClosing: true,
+    // Malformed request targets never reach a route or a hook.
+    frameworkErrors: (_error, _request, reply) => refuse(reply, 400, "This request can't be understood."),
+    clientErrorHandler: (_error, socket) => {
+      if (!socket.writable) return;
+      socket.end("HTTP/1.1 400 Bad Request\r\nConnection: close\r\nContent-Length: 0\r\n\r\n");
+    },
+  });
+  server.removeContentTypeParser("text/plain");
+
+  server.addHook("onRequest", async (request, reply) => {
+    reply.headers(securityHeaders);
+    const refusal = refuseHead(headOf(request), ownPort(), token);
+    if (refusal === undefined) return;
+    if (refusal.status === 401) reply.header("www-authenticate", "Bearer");
+    if (refusal.status === 405) reply.header("allow", "GET, POST");
+    return refuse(reply, refusal.status, refusal.message, refusal.next);
+  });
+  server.setNotFoundHandler((_request, reply) =>
+    refuse(
+      reply,
+      404,
+      "There is nothing at this address.",
+      "The daemon may be of another version than its caller.",
+    ),
+  );
+  server.setErrorHandler((error: FastifyError, _request, reply) => explainFailure(error, reply, onBug));
+  addRoutes(server, face, stopping);
+  return server;
+}
+
+function addRoutes(server: FastifyInstance, face: DaemonFace, stopping: AbortSignal): void {
+  server.get("/v1/status", async () => face.status());
+  server.get("/v1/cards", async () => face.cards());
+  server.get("/v1/drives", async () => face.drives());
+
+  server.post("/v1/drives", async (request) => {
+    const { mount, name } = parse(driveBody, request.body);
+    return face.addDrive(mount, name);
+  });
+  server.post("/v1/cards/:id/trip", async (request) => {
+    const { id } = parse(cardParams, request.params);
+    const { trip } = parse(tripBody, request.body);
+    await face.assignCard(id, trip);
+    return {};
+  });
+  server.post("/v1/refresh", async (request) => {
+    parse(emptyBody, request.body);
+    await face.refresh();
+    return {};
+  });
+  server.get("/v1/wait", async (request, reply) => {
+    const { timeout } = parse(waitQuery, request.query);
+    return face.wait(millis(Math.round(timeout * 1000)), goneOrStopping(reply, stopping));
+  });
+}
+
+const text = (longest: number) =>
+  z
+    .string()
+    .min(1)
+    .max(longest)
+    .refine((value) => !value.includes("\0"));
+const driveBody = z.strictObject({ mount: text(4096), name: text(200) });
+const cardParams = z.strictObject({ id: text(100) });
+const tripBody = z.strictObject({ trip: text(200) });
+const emptyBody = z.strictObject({});
+const waitQuery = z.strictObject({
+  timeout: z
+    .string()
+    .regex(/^\d{1,6}(\.\d{1,3})?$/)
+    .transform(Number)
+    .refine((seconds) => seconds <= waitSecondsMax)
+    .default(waitSecondsDefault),
+});
+
+/** A request whose shape is wrong; answered with 400. */
+class WrongShape extends Error {}
+
+function parse<T>(schema: z.ZodType<T>, value: unknown): T {
+  const parsed = schema.safeParse(value);
+  if (parsed.success) return parsed.data;
+  const where = parsed.error.issues.map((issue) => issue.path.join(".") || "the whole").join(", ");
+  throw new WrongShape(`This request has the wrong shape: ${where}.`);
+}
+
+/** Aborts when the caller went away or the daemon stops: nobody waits for the answer any longer. */
+function goneOrStopping(reply: FastifyReply, stopping: AbortSignal): AbortSignal {
+  const gone = new AbortController();
+  reply.raw.on("close", () => gone.abort());
+  return AbortSignal.any([gone.signal, stopping]);
+}
+
+function explainFailure(
+  error: FastifyError,
+  reply: FastifyReply,
+  onBug: (bug: unknown) => void,
+): FastifyReply {
+  // RFC 9110 15.5.21: understood, and refused for what it says.
+  if (error instanceof UserMistake) return refuse(reply, 422, error.message, error.next, error.exit);
+  if (error instanceof WrongShape) return refuse(reply, 400, error.message);
+  const status = error.statusCode ?? 500;
+  if (status >= 400 && status < 500) return refuse(reply, status, "This request can't be understood.");
+  onBug(error);
+  return refuse(
+    reply,
+    500,
+    "The daemon failed to answer.",
+    "Look into its log; asking again changes nothing on card or drive.",
+    74,
+  );
+}
+
+function headOf(request: FastifyRequest): RequestHead {
+  const { method = "", url = "", rawHeaders } = request.raw;
+  return { method, target: url, rawHeaders };
+}
+
+function refuse(reply: FastifyReply, status: number, message: string, next = "", exit = 64): FastifyReply {
+  const body: RefusalJson = { error: { message, next, exit } };
+  return reply.code(status).headers(securityHeaders).send(body);
+}

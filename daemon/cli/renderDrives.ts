@@ -1,0 +1,29 @@
+/** The known drives as text. */
+
+import type { DriveStatusJson } from "../../shared/api.ts";
+import { counted, formatBytes } from "../../shared/format.ts";
+import { printable } from "../../shared/text.ts";
+import { bytes } from "../../shared/units.ts";
+import { table } from "./table.ts";
+
+export function renderDrives(drives: readonly DriveStatusJson[]): string {
+  if (drives.length === 0)
+    return "No drive is known yet. Add one with `scrubjay drive add MOUNT --name NAME`.\n";
+  const rows = drives.map((drive) => [
+    printable(drive.name),
+    drive.role ?? "",
+    printable(drive.place ?? ""),
+    drive.present ? printable(drive.mount ?? "here") : drive.id === null ? "not introduced" : "not here",
+    freeOf(drive),
+    counted(drive.holds.files, "file"),
+    drive.owed.files === 0
+      ? "nothing"
+      : `${counted(drive.owed.files, "file")}, ${formatBytes(bytes(drive.owed.bytes))}`,
+  ]);
+  return table([["drive", "role", "place", "where", "free", "holds", "owes"], ...rows]);
+}
+
+function freeOf(drive: DriveStatusJson): string {
+  if (drive.freeBytes === null || drive.totalBytes === null) return "";
+  return `${formatBytes(bytes(drive.freeBytes))} of ${formatBytes(bytes(drive.totalBytes))}`;
+}

@@ -1,0 +1,150 @@
+/**
+ * One call of the command line: finds the command, has it run, and turns every failure into words and an exit status
+ * (sysexits numbers). Never a stack trace for a user's mistake.
+ */
+
+import { existsSync } from "node:fs";
+import { createRequire } from "node:module";
+import { dirname, join } from "node:path";
+import { fileURLToPath } from "node:url";
+import type { RefusalJson } from "../../shared/api.ts";
+import { UserMistake } from "../../shared/problems.ts";
+import { printable } from "../../shared/text.ts";
+import { nearest } from "../core/nearest.ts";
+import { homeFolders } from "../home/homeFolders.ts";
+import { cardsAssign, cardsList } from "./cards.ts";
+import { type Command, helpOf, parseLine } from "./command.ts";
+import { daemon } from "./daemon.ts";
+import { doctor } from "./doctor.ts";
+import { driveAdd, driveList } from "./drive.ts";
+import { status } from "./status.ts";
+import { outJson, type Terminal } from "./terminal.ts";
+import { tripAdd, tripCheck, tripList, tripShow } from "./trip.ts";
+import { wait } from "./wait.ts";
+
+/** In the order in which a person needs them. */
+export const commands: readonly Command[] = [
+  doctor,
+  tripCheck,
+  tripAdd,
+  tripList,
+  tripShow,
+  daemon,
+  driveAdd,
+  driveList,
+  status,
+  cardsList,
+  cardsAssign,
+  wait,
+];
+
+/** @param args the words after the program's name. @returns the exit status; never rejects. */
+export async function runCommandLine(args: readonly string[], terminal: Terminal): Promise<number> {
+  try {
+    return await dispatch(args, terminal);
+  } catch (error) {
+    return explain(error, args, terminal);
+  }
+}
+
+async function dispatch(args: readonly string[], terminal: Terminal): Promise<number> {
+  const firstWord = args.findIndex((word) => !word.startsWith("-"));
+  const before = firstWord < 0 ? args : args.slice(0, firstWord);
+  const words = firstWord < 0 ? [] : args.slice(firstWord);
+  for (const option of before) {
+    if (option === "--json") continue;
+    if (option === "--version") return answerVersion(args, terminal);
+    if (option === "--help" || option === "-h") return answerHelp(commands, args, terminal);
+    throw new UserMistake(`${printable(option, 60)} is no option before a command.`, seeHelp);
+  }
+  if (words.length === 0) throw new UserMistake("A command is missing.", seeHelp);
+
+  const [first = "", second = ""] = words;
+  const two = commands.find((command) => command.name === `${first} ${second}`);
+  const command = two ?? commands.find((each) => each.name === first);
+  if (command === undefined) return unknownCommand(words, args, terminal);
+  const line = parseLine(command, [...before, ...words.slice(two === undefined ? 1 : 2)]);
+  if (line.help) {
+    const text = helpOf(command);
+    if (line.json) outJson(terminal, { help: text });
+    else terminal.out(text);
+    return 0;
+  }
+  return command.run({ ...line, terminal, home: homeFolders(terminal.env, terminal.userHome) });
+}
+
+const seeHelp = "`scrubjay --help` shows the commands.";
+
+/** `trip --help` is about a group of commands; all else is a mistake with the nearest command as a hint. */
+function unknownCommand(words: readonly string[], args: readonly string[], terminal: Terminal): number {
+  const [first = "", second] = words;
+  const group = commands.filter((command) => command.name.startsWith(`${first} `));
+  if (group.length > 0 && (second === "--help" || second === "-h")) return answerHelp(group, args, terminal);
+  const given = second === undefined || second.startsWith("-") ? first : `${first} ${second}`;
+  if (group.length > 0) {
+    const names = group.map((command) => `\`${command.name}\``).join(", ");
+    throw new UserMistake(`\`${printable(given, 60)}\` is no command.`, `There is ${names}.`);
+  }
+  const near = nearest(first, [...new Set(commands.map((command) => command.name.split(" ", 1)[0] ?? ""))]);
+  const hint = near === undefined ? "" : `Did you mean \`${near}\`? `;
+  throw new UserMistake(`\`${printable(first, 60)}\` is no command.`, `${hint}${seeHelp}`);
+}
+
+function answerHelp(some: readonly Command[], args: readonly string[], terminal: Terminal): number {
+  const lines = some.map((command) => [[command.name, ...command.operands].join(" "), command.does] as const);
+  const width = Math.max(...lines.map(([form]) => form.length));
+  const list = lines.map(([form, does]) => `  ${form.padEnd(width)}  ${does}`).join("\n");
+  const text = `scrubjay COMMAND [OPTIONS]\nEvery frame from a memory card to every drive in one pass, read back and verified.\n\n${list}\n\n--json and --help go with each command; --version stands alone.\n`;
+  if (args.includes("--json")) outJson(terminal, { help: text });
+  else terminal.out(text);
+  return 0;
+}
+
+function answerVersion(args: readonly string[], terminal: Terminal): number {
+  const version = ownVersion();
+  if (args.includes("--json")) outJson(terminal, { version });
+  else terminal.out(`scrubjay ${version}\n`);
+  return 0;
+}
+
+/** The package's own file stands at another depth in a built tree. */
+function ownVersion(): string {
+  let folder = dirname(fileURLToPath(import.meta.url));
+  while (!existsSync(join(folder, "package.json"))) {
+    const parent = dirname(folder);
+    if (parent === folder) return "unknown";
+    folder = parent;
+  }
+  const manifest = createRequire(import.meta.url)(join(folder, "package.json")) as { version?: unknown };
+  return String(manifest.version);
+}
+
+/** Failures in words: a mistake with its next step, a failed file operation, or a fault of ours. */
+function explain(error: unknown, args: readonly string[], terminal: Terminal): number {
+  const mistake = asMistake(error);
+  if (mistake === undefined) {
+    const trace = error instanceof Error ? (error.stack ?? error.message) : String(error);
+    terminal.err(
+      `scrubjay: a fault of its own stopped it. Nothing on cards or drives was touched by it.\n${trace}\n`,
+    );
+  } else {
+    terminal.err(`scrubjay: ${[mistake.message, mistake.next].filter((part) => part !== "").join(" ")}\n`);
+  }
+  const exit = mistake?.exit ?? 70; // sysexits: EX_SOFTWARE.
+  if (args.includes("--json")) {
+    const message = mistake?.message ?? "A fault of its own stopped it.";
+    const refusal: RefusalJson = { error: { message, next: mistake?.next ?? "", exit } };
+    outJson(terminal, refusal);
+  }
+  return exit;
+}
+
+function asMistake(error: unknown): UserMistake | undefined {
+  if (error instanceof UserMistake) return error;
+  const failed = error as NodeJS.ErrnoException;
+  if (!(error instanceof Error) || failed.syscall === undefined || failed.code === undefined)
+    return undefined;
+  const where = failed.path === undefined ? "" : ` on ${printable(failed.path)}`;
+  const what = `A file operation failed${where}: ${failed.code} (${failed.syscall}).`;
+  return new UserMistake(what, "Nothing was left half done. Mend the cause and call again.", 74);
+}

@@ -1,0 +1,44 @@
+/** `scrubjay wait`: returns when there is nothing left to do with what is plugged in. */
+
+import { counted, formatBytes } from "../../shared/format.ts";
+import { bytes } from "../../shared/units.ts";
+import { daemonClient } from "../api/client.ts";
+import { type Call, type Command, usage } from "./command.ts";
+import { outJson } from "./terminal.ts";
+
+/** seconds. */
+const longestTimeout = 86_400;
+
+export const wait: Command = {
+  name: "wait",
+  operands: [],
+  options: {
+    timeout: { value: "SECONDS", does: "give up after this time; without it, wait as long as it takes" },
+  },
+  does: "returns when there is nothing left to do with what is plugged in",
+  more: "Exit status: 0 nothing is left and nothing is owed, 1 timed out or something is owed.",
+  run,
+};
+
+async function run(call: Call): Promise<number> {
+  const answer = await daemonClient(call.home.run).wait(readTimeout(call.options["timeout"]));
+  const owed = answer.owed.files > 0;
+  if (call.json) {
+    outJson(call.terminal, answer);
+  } else {
+    const done = answer.idle
+      ? "Nothing is left to do with what is plugged in."
+      : "The time is up; work goes on.";
+    const amount = `${counted(answer.owed.files, "copy", "copies")} (${formatBytes(bytes(answer.owed.bytes))})`;
+    const rest = owed ? ` Drives owe ${amount}; \`scrubjay status\` says which.` : "";
+    call.terminal.out(`${done}${rest}\n`);
+  }
+  return answer.idle && !owed ? 0 : 1;
+}
+
+function readTimeout(text: string | undefined): number | undefined {
+  if (text === undefined) return undefined;
+  const seconds = Number(text);
+  if (/^\d+(\.\d{1,3})?$/.test(text) && seconds <= longestTimeout) return seconds;
+  throw usage(wait, `--timeout takes seconds, 0 to ${longestTimeout}.`);
+}

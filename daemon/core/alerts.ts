@@ -1,0 +1,306 @@
+/**
+ * What is the matter now: every alert follows from what is plugged in, owed and known to have failed. An alert goes by
+ * itself when its cause goes. Each has its three sentences here and nowhere else.
+ */
+
+import { counted, formatBytes } from "../../shared/format.ts";
+import type { CardId, DriveId } from "../../shared/identity.ts";
+import type { Alert } from "../../shared/problems.ts";
+import { printable } from "../../shared/text.ts";
+import type { Bytes } from "../../shared/units.ts";
+import { list } from "./verdict.ts";
+
+export interface AlertTrip {
+  readonly id: string;
+  readonly name: string;
+  readonly goal: { readonly copies: number; readonly places: number };
+  /** Whether a card of this trip is in. */
+  readonly cardIn: boolean;
+  readonly drives: readonly AlertDrive[];
+}
+
+export interface AlertDrive {
+  readonly name: string;
+  readonly id: DriveId | undefined;
+  readonly place: string | undefined;
+  readonly present: boolean;
+  readonly holdsFiles: number;
+  readonly owedFiles: number;
+  readonly owedBytes: Bytes;
+  /** What of the cards that are in doesn't fit on it. */
+  readonly unfit: { readonly files: number; readonly bytes: Bytes } | undefined;
+}
+
+export interface AlertCard {
+  readonly id: CardId;
+  /** `Card 7` */
+  readonly name: string;
+  readonly decision: "trip" | "none" | "several" | "waiting";
+  /** Names of the trips that could own it. */
+  readonly candidates: readonly string[];
+  /** How many of its frames lie outside the trip's days. */
+  readonly outside: number;
+  readonly from: string;
+  readonly to: string;
+}
+
+export interface AlertFault {
+  readonly medium: CardId | DriveId;
+  /** `Card 7`, `Slate` */
+  readonly mediumName: string;
+  readonly code: "read-error" | "write-error" | "copy-differs" | "name-clash" | "bad-name" | "too-large";
+  /** Files concerned, printable; empty for the medium as a whole. */
+  readonly paths: readonly string[];
+  readonly detail: string;
+}
+
+export interface AlertView {
+  readonly trips: readonly AlertTrip[];
+  readonly cards: readonly AlertCard[];
+  readonly faults: readonly AlertFault[];
+  /** Mounts that carry both a drive's identity and a camera's folders. */
+  readonly ambiguous: readonly string[];
+  /** Mounts with a drive's identity that is in already, or that this computer doesn't know. */
+  readonly strangers: readonly {
+    readonly mount: string;
+    readonly name: string;
+    readonly why: "twice" | "unknown";
+  }[];
+  /** Drives whose journal has lines that don't hold. */
+  readonly spoilt: readonly { readonly name: string; readonly id: string; readonly lines: number }[];
+}
+
+export function alertsOf(view: AlertView): readonly Alert[] {
+  return [
+    ...view.trips.flatMap(driveMissing),
+    ...view.trips.flatMap(driveFull),
+    ...view.faults.map(faultAlert),
+    ...view.cards.flatMap(cardWithoutTrip),
+    ...view.cards.flatMap(clockSuspect),
+    ...view.trips.flatMap(samePlace),
+    ...view.ambiguous.map(ambiguous),
+    ...view.strangers.map(stranger),
+    ...view.spoilt.map(spoilt),
+  ];
+}
+
+const cardUntouched = "The card was only read.";
+
+function driveMissing(trip: AlertTrip): Alert[] {
+  return trip.drives
+    .filter((drive) => !drive.present && (drive.owedFiles > 0 || trip.cardIn))
+    .map((drive) => {
+      const name = printable(drive.name);
+      const owes =
+        drive.owedFiles > 0
+          ? ` It owes ${counted(drive.owedFiles, "file")} (${formatBytes(drive.owedBytes)}).`
+          : "";
+      const happened =
+        drive.id === undefined
+          ? `${name} takes part in ${printable(trip.name)} and has not been introduced yet.${owes}`
+          : `${name} is not plugged in.${owes}`;
+      const holders = trip.drives.filter((other) => other.present && other.holdsFiles > 0);
+      const safe =
+        holders.length > 0
+          ? `Copying goes on to ${list(holders.map((holder) => holder.name))}.`
+          : "Everything else goes on without it.";
+      const next =
+        drive.id === undefined
+          ? `Plug it in and run \`scrubjay drive add MOUNT --name ${name}\`.`
+          : `Plug ${name} in before the cards are formatted; it is caught up by itself.`;
+      return {
+        code: "drive-missing",
+        severity: "warning",
+        about: `${trip.id}/${drive.name}`,
+        happened,
+        safe,
+        next,
+      };
+    });
+}
+
+function driveFull(trip: AlertTrip): Alert[] {
+  return trip.drives.flatMap((drive) => {
+    if (drive.unfit === undefined || drive.unfit.files === 0) return [];
+    const name = printable(drive.name);
+    const others = trip.drives.filter(
+      (other) => other !== drive && other.present && other.unfit === undefined,
+    );
+    const elsewhere = others.length > 0 ? ` ${list(others.map((other) => other.name))} took them.` : "";
+    return [
+      {
+        code: "drive-full",
+        severity: "urgent",
+        about: `${trip.id}/${drive.name}`,
+        happened: `${name} is full. ${counted(drive.unfit.files, "file")} didn't fit.`,
+        safe: `Nothing on it was changed.${elsewhere}`,
+        next: `Free ${formatBytes(drive.unfit.bytes)} on ${name}, or use a larger drive; the rest follows by itself. Keep the card until then.`,
+      },
+    ];
+  });
+}
+
+function faultAlert(fault: AlertFault): Alert {
+  const medium = printable(fault.mediumName);
+  const files = fault.paths.length === 0 ? "" : named(fault.paths);
+  const detail = fault.detail === "" ? "" : ` (${printable(fault.detail)})`;
+  const about = `${fault.medium} ${fault.code}`;
+  switch (fault.code) {
+    case "read-error":
+      return {
+        code: "read-error",
+        severity: "urgent",
+        about,
+        happened: `${medium} can't be read in ${counted(fault.paths.length, "place")}: ${files}${detail}.`,
+        safe: `Everything else on it is copied. ${cardUntouched}`,
+        next: `Keep ${medium}. Take it out and put it in again, or try a second reader, which may read it better.`,
+      };
+    case "write-error":
+      return {
+        code: "write-error",
+        severity: "urgent",
+        about,
+        happened: `${medium} couldn't be written${files === "" ? "" : ` for ${files}`}${detail}.`,
+        safe: `What ${medium} held before is unchanged; the other drives went on.`,
+        next: `Check the cable, take ${medium} out and put it in again; what it owes is tried again. If it happens twice, replace the drive.`,
+      };
+    case "copy-differs":
+      return {
+        code: "copy-differs",
+        severity: "urgent",
+        about,
+        happened: `${counted(fault.paths.length, "copy", "copies")} on ${medium} read back differently: ${files}.`,
+        safe: `The bad ${fault.paths.length === 1 ? "copy was" : "copies were"} thrown away and none counts. ${cardUntouched}`,
+        next: `Keep the card. Try another cable or socket for ${medium}; if it happens again, don't trust that drive.`,
+      };
+    case "name-clash":
+      return {
+        code: "name-clash",
+        severity: "warning",
+        about,
+        happened: `On ${medium} other files already stand under names of this trip: ${files}.`,
+        safe: "They were left as they are; the frames stand beside them with a number added.",
+        next: `Look at them on ${medium}; nothing needs to be done.`,
+      };
+    case "bad-name":
+      return {
+        code: "write-error",
+        severity: "warning",
+        about,
+        happened: `${medium} can't hold the name of ${files}.`,
+        safe: "The other drives hold it.",
+        next: `Format ${medium} as exFAT before the next trip, or choose shorter names in the profile.`,
+      };
+    case "too-large":
+      return {
+        code: "write-error",
+        severity: "urgent",
+        about,
+        happened: `${files} is too large for the file system of ${medium}.`,
+        safe: "The other drives hold it; nothing was cut.",
+        next: `Use a drive formatted as exFAT; FAT32 holds no file of 4 GiB or more.`,
+      };
+  }
+}
+
+function cardWithoutTrip(card: AlertCard): Alert[] {
+  if (card.decision === "trip" || card.decision === "waiting") return [];
+  const several = card.decision === "several";
+  const command = `\`scrubjay cards assign ${card.id} TRIP\``;
+  return [
+    {
+      code: "no-trip",
+      severity: "urgent",
+      about: card.id,
+      happened: several
+        ? `${card.name} fits ${list(card.candidates)}, and it can't be known which.`
+        : `The days of ${card.name} (${card.from} to ${card.to}) fit no trip.`,
+      safe: `Nothing of it was copied yet. ${cardUntouched}`,
+      next: several
+        ? `Say which trip with ${command}.`
+        : `Add the trip with \`scrubjay trip add FILE\`, or say which one it is with ${command}.`,
+    },
+  ];
+}
+
+function clockSuspect(card: AlertCard): Alert[] {
+  if (card.decision !== "trip" || card.outside === 0) return [];
+  return [
+    {
+      code: "clock-suspect",
+      severity: "warning",
+      about: card.id,
+      happened: `${counted(card.outside, "frame")} of ${card.name} ${card.outside === 1 ? "lies" : "lie"} outside the trip's days (the card runs from ${card.from} to ${card.to}).`,
+      safe: "They are copied and filed under their own day.",
+      next: "Check the clock and zone of the body, or leave it if the card holds older pictures.",
+    },
+  ];
+}
+
+/** Drives sit together while they are written, so this is judged by where each is said to be kept. */
+function samePlace(trip: AlertTrip): Alert[] {
+  const holders = trip.drives.filter((drive) => drive.holdsFiles > 0);
+  const places = new Set(holders.map((drive) => drive.place ?? ""));
+  if (holders.length < 2 || places.size >= trip.goal.places) return [];
+  return [
+    {
+      code: "same-place",
+      severity: "warning",
+      about: trip.id,
+      happened: `The copies of ${printable(trip.name)} are kept in ${counted(places.size, "place")}; the goal is ${trip.goal.places}.`,
+      safe: `${list(holders.map((drive) => drive.name))} hold verified copies.`,
+      next: "Keep one drive somewhere else, and say where in the profile.",
+    },
+  ];
+}
+
+function ambiguous(mount: string): Alert {
+  return {
+    code: "unknown-card",
+    severity: "warning",
+    about: mount,
+    happened: `${printable(mount)} carries a drive's identity and a camera's folders at once.`,
+    safe: "Nothing on it was read or written.",
+    next: "If it is a card, remove its `.scrubjay` folder; if it is a drive, move its camera folders into another folder. Then put it in again.",
+  };
+}
+
+function stranger(drive: AlertView["strangers"][number]): Alert {
+  const mount = printable(drive.mount);
+  const name = printable(drive.name);
+  if (drive.why === "unknown")
+    return {
+      code: "unknown-drive",
+      severity: "note",
+      about: drive.mount,
+      happened: `${mount} is the drive ${name} of another Scrubjay.`,
+      safe: "Nothing was written to it.",
+      next: `If it is yours, make it known here with \`scrubjay drive add MOUNT --name ${name}\`.`,
+    };
+  return {
+    code: "drive-twice",
+    severity: "warning",
+    about: drive.mount,
+    happened: `${mount} says it is ${name}, which is another medium.`,
+    safe: "Nothing was written to it.",
+    next: "It looks like a copy of that drive. Remove its `.scrubjay` folder and introduce it under a name of its own.",
+  };
+}
+
+function spoilt(record: { readonly name: string; readonly id: string; readonly lines: number }): Alert {
+  return {
+    code: "record-unreadable",
+    severity: "note",
+    about: record.id,
+    happened: `${counted(record.lines, "line")} of the record on ${printable(record.name)} can't be read.`,
+    safe: "Those lines were passed over; what they said is written again below them.",
+    next: "Nothing needs to be done. If it grows, the drive may be failing.",
+  };
+}
+
+/** Up to three names, and how many more. */
+function named(paths: readonly string[]): string {
+  const shown = paths.slice(0, 3).map((path) => printable(path, 80));
+  const more = paths.length - shown.length;
+  return more > 0 ? `${shown.join(", ")} and ${counted(more, "more", "more")}` : list(shown);
+}

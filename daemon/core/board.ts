@@ -1,0 +1,82 @@
+/**
+ * The two sentences of the board: is everything safe, and what is to be done. Page, tray, notices and terminal show the
+ * same ones.
+ */
+
+import { counted, formatSpan } from "../../shared/format.ts";
+import { printable } from "../../shared/text.ts";
+import type { Millis } from "../../shared/units.ts";
+import { inSentence, list } from "./verdict.ts";
+
+export interface BoardView {
+  readonly tripDescribed: boolean;
+  readonly frames: { readonly total: number; readonly atGoal: number };
+  readonly cards: readonly {
+    readonly name: string;
+    readonly present: boolean;
+    readonly clear: boolean;
+    readonly files: number;
+  }[];
+  readonly drives: readonly {
+    readonly name: string;
+    readonly introduced: boolean;
+    readonly present: boolean;
+    readonly owedFiles: number;
+  }[];
+  readonly work: { readonly from: string; readonly left: Millis | undefined } | undefined;
+  /** What to do next, of the first urgent alert. */
+  readonly urgent: string | undefined;
+}
+
+export interface BoardSentences {
+  readonly headline: string;
+  readonly advice: string;
+}
+
+export function boardSentences(view: BoardView): BoardSentences {
+  if (!view.tripDescribed)
+    return {
+      headline: "No trip is described yet.",
+      advice: "Describe one and add it with `scrubjay trip add FILE`.",
+    };
+  const cardsIn = view.cards.filter((card) => card.present && card.files > 0);
+  const unclear = cardsIn.filter((card) => !card.clear);
+  const allFramesAtGoal = view.frames.atGoal === view.frames.total;
+  if (view.frames.total === 0 && cardsIn.length === 0)
+    return { headline: "Nothing has been copied yet.", advice: beginning(view) };
+  if (allFramesAtGoal && unclear.length === 0 && view.urgent === undefined)
+    return { headline: "Everything is safe.", advice: whenSafe(view) };
+  return { headline: "Not everything is safe yet.", advice: whenUnsafe(view, unclear) };
+}
+
+function beginning(view: BoardView): string {
+  const stranger = view.drives.find((drive) => !drive.introduced);
+  if (stranger !== undefined) {
+    const name = printable(stranger.name);
+    return `Plug in ${name} and run \`scrubjay drive add MOUNT --name ${name}\`.`;
+  }
+  return "Put a card in.";
+}
+
+function whenSafe(view: BoardView): string {
+  const clear = view.cards.filter((card) => card.present && card.clear && card.files > 0);
+  if (clear.length === 0) return "Nothing needs to be done.";
+  const names = clear.map((card) => card.name);
+  return `${list(names)} may be formatted.`;
+}
+
+function whenUnsafe(view: BoardView, unclear: readonly { readonly name: string }[]): string {
+  const parts: string[] = [];
+  if (view.work !== undefined) {
+    const left = view.work.left === undefined ? "" : `; ${formatSpan(view.work.left)} left`;
+    parts.push(`Copying ${inSentence(view.work.from)}${left}.`);
+  }
+  if (view.urgent !== undefined) parts.push(view.urgent);
+  for (const drive of view.drives.filter((each) => !each.present && each.owedFiles > 0).slice(0, 3))
+    parts.push(`Plug in ${printable(drive.name)}: it owes ${counted(drive.owedFiles, "file")}.`);
+  if (unclear.length > 0) {
+    const names = list(unclear.map((card, index) => (index === 0 ? card.name : inSentence(card.name))));
+    parts.push(`${names} must not be formatted yet.`);
+  }
+  return parts.length === 0 ? "Plug in the drives that owe copies." : parts.join(" ");
+}

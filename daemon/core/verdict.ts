@@ -1,0 +1,115 @@
+/**
+ * May this card be formatted? Yes only if every file that counts has its goal of verified copies on different drives,
+ * by a listing made while the card was in. Worked out anew from copies each time it is asked, so it goes the moment a
+ * copy goes.
+ */
+
+import { counted, formatCount } from "../../shared/format.ts";
+import type { DriveId, RelativePath } from "../../shared/identity.ts";
+import { printable } from "../../shared/text.ts";
+
+export interface VerdictFile {
+  readonly path: RelativePath;
+  /** Known drives that hold a verified copy of exactly these bytes. */
+  readonly heldBy: readonly DriveId[];
+  /** False while it was never read whole as it stands. */
+  readonly known: boolean;
+  /** What went wrong with it, as a part of a sentence; undefined if nothing did. */
+  readonly fault: string | undefined;
+}
+
+export interface VerdictDrive {
+  /** Undefined: named in the trip, never introduced. */
+  readonly id: DriveId | undefined;
+  readonly name: string;
+  readonly present: boolean;
+}
+
+export interface CardForVerdict {
+  /** `card 7`, as it begins a sentence: `Card 7`. */
+  readonly name: string;
+  readonly present: boolean;
+  /** Whether its files were listed since it was put in (or while it last was). */
+  readonly surveyed: boolean;
+  /** Undefined while it isn't known which trip it belongs to. */
+  readonly goal: number | undefined;
+  readonly drives: readonly VerdictDrive[];
+  readonly files: readonly VerdictFile[];
+  /** Folders that couldn't be listed: what is in them is unknown. */
+  readonly unreadFolders: readonly RelativePath[];
+}
+
+export interface Lacking {
+  readonly path: RelativePath;
+  readonly verified: number;
+  readonly goal: number;
+  readonly why: string;
+}
+
+export interface Verdict {
+  readonly clear: boolean;
+  readonly sentence: string;
+  readonly lacking: readonly Lacking[];
+}
+
+export function verdictOf(card: CardForVerdict): Verdict {
+  if (!card.surveyed)
+    return { clear: false, sentence: `${card.name} is being looked at. Keep it.`, lacking: [] };
+  const lacking: Lacking[] = card.unreadFolders.map((path) => ({
+    path,
+    verified: 0,
+    goal: card.goal ?? 0,
+    why: "this folder can't be read, so what is in it is unknown",
+  }));
+  for (const file of card.files) {
+    const verified = new Set(file.heldBy).size;
+    if (card.goal !== undefined && file.known && verified >= card.goal) continue;
+    lacking.push({ path: file.path, verified, goal: card.goal ?? 0, why: whyLacking(file, card) });
+  }
+  const clear = lacking.length === 0;
+  return { clear, sentence: clear ? clearSentence(card) : keepSentence(card, lacking), lacking };
+}
+
+function whyLacking(file: VerdictFile, card: CardForVerdict): string {
+  if (file.fault !== undefined) return file.fault;
+  if (card.goal === undefined) return "it isn't known which trip this card belongs to";
+  const owing = card.drives.filter((drive) => drive.id === undefined || !file.heldBy.includes(drive.id));
+  if (owing.length === 0) return `the trip has no further drive for ${card.goal} copies`;
+  return owing.map((drive) => `${printable(drive.name)} owes it${state(drive)}`).join(", ");
+}
+
+function state(drive: VerdictDrive): string {
+  if (drive.id === undefined) return " (not introduced yet)";
+  return drive.present ? "" : " (not plugged in)";
+}
+
+function clearSentence(card: CardForVerdict): string {
+  if (card.files.length === 0) return `${card.name} holds no files.`;
+  const holders = card.drives.filter(
+    (drive) =>
+      drive.id !== undefined && card.files.every((file) => file.heldBy.includes(drive.id as DriveId)),
+  );
+  const where = holders.length >= (card.goal ?? 0) ? ` on ${list(holders.map((drive) => drive.name))}` : "";
+  const all = card.files.length === 1 ? "Its one file is" : `All ${formatCount(card.files.length)} files are`;
+  return `${card.name} may be formatted. ${all} verified${where}.`;
+}
+
+function keepSentence(card: CardForVerdict, lacking: readonly Lacking[]): string {
+  if (card.goal === undefined)
+    return `Keep ${inSentence(card.name)}: it isn't known which trip it belongs to.`;
+  const least = Math.min(...lacking.map((each) => each.verified));
+  const short = lacking.length === 1 ? "lacks" : "lack";
+  return `Keep ${inSentence(card.name)}: ${counted(lacking.length, "file")} ${short} copies (${least} of ${card.goal}).`;
+}
+
+/** `Card 7` inside a sentence: `card 7`. */
+export function inSentence(name: string): string {
+  return name.replace(/^Card /, "card ");
+}
+
+/** `Blue`, `Blue and Slate`, `Blue, Slate and Rust`, harmless to read. */
+export function list(names: readonly string[]): string {
+  const shown = names.map((name) => printable(name, 60));
+  if (shown.length < 2) return shown.join("");
+  return `${shown.slice(0, -1).join(", ")} and ${shown.at(-1)}`;
+}

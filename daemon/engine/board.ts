@@ -1,0 +1,382 @@
+/**
+ * What the outside sees: alerts, verdicts and the status document, put together from ledger and presence each time
+ * they are asked for. Nothing is decided here; the sentences come from `core/`.
+ */
+
+import type {
+  CardStatusJson,
+  DriveStatusJson,
+  StatusJson,
+  TripStatusJson,
+  WorkJson,
+} from "../../shared/api.ts";
+import { rfc3339 } from "../../shared/format.ts";
+import type { CardId, DriveId } from "../../shared/identity.ts";
+import { sentences } from "../../shared/problems.ts";
+import { printable } from "../../shared/text.ts";
+import { bytes, millis } from "../../shared/units.ts";
+import type { AlertCard, AlertDrive, AlertFault, AlertView } from "../core/alerts.ts";
+import { boardSentences } from "../core/board.ts";
+import { reserveOf } from "../core/plan.ts";
+import { type Verdict, type VerdictDrive, verdictOf } from "../core/verdict.ts";
+import type { CardFileState, DriveRow, Fault } from "../ports/ledger.ts";
+import type { KnownTrip } from "./dating.ts";
+import type { Engine } from "./engine.ts";
+
+/** How many lacking files a card names in JSON; the rest is counted. */
+const lackingMost = 1_000;
+
+/** A drive of a trip, with what is known of it. */
+interface TripDriveState {
+  readonly name: string;
+  readonly role: DriveStatusJson["role"];
+  readonly place: string | undefined;
+  readonly row: DriveRow | undefined;
+  readonly present: boolean;
+}
+
+function drivesOf(engine: Engine, trip: KnownTrip): readonly TripDriveState[] {
+  const rows = engine.ports.ledger.drives();
+  const present = new Set(engine.presence.drives.map((drive) => drive.id));
+  return trip.profile.drives.map((drive) => {
+    const row = rows.find((each) => each.name.toLowerCase() === drive.name.toLowerCase());
+    return {
+      name: drive.name,
+      role: drive.role,
+      place: drive.place,
+      row,
+      present: row !== undefined && present.has(row.id),
+    };
+  });
+}
+
+// --- alerts --------------------------------------------------------------------------------------------------------
+
+export function alertView(engine: Engine): AlertView {
+  const cards = [...engine.visits.values()].filter((visit) => !visit.card.gone.aborted);
+  return {
+    trips: engine.trips.map((trip) => ({
+      id: trip.id,
+      name: trip.profile.trip,
+      goal: trip.profile.goal,
+      cardIn: cards.some((visit) => {
+        const { decision } = visit;
+        return decision?.decision === "trip" && decision.trip === trip.id && hasFiles(engine, visit.card.id);
+      }),
+      drives: drivesOf(engine, trip).map((drive) => alertDrive(engine, trip, drive)),
+    })),
+    cards: cards.map((visit): AlertCard => {
+      const { decision } = visit;
+      const several = decision?.decision === "several" ? decision.trips : [];
+      return {
+        id: visit.card.id,
+        name: engine.nameOfCard(visit.card.id),
+        decision: decision?.decision ?? "waiting",
+        candidates: several.map((id) => engine.trips.find((trip) => trip.id === id)?.profile.trip ?? id),
+        outside: decision?.decision === "trip" ? decision.outside : 0,
+        ...visit.days,
+      };
+    }),
+    faults: groupFaults(engine, engine.ports.ledger.faults()),
+    ambiguous: engine.presence.ambiguous,
+    strangers: engine.presence.strangers,
+    spoilt: engine.spoiltRecords(),
+  };
+}
+
+function hasFiles(engine: Engine, card: CardId): boolean {
+  return engine.ports.ledger.cardFiles(card).some((file) => file.role !== "leaving");
+}
+
+function alertDrive(engine: Engine, trip: KnownTrip, drive: TripDriveState): AlertDrive {
+  const { row } = drive;
+  const share = engine.ports.ledger.share(trip.id, row?.id ?? ("" as DriveId));
+  let files = 0;
+  let size = 0;
+  if (row !== undefined && drive.present)
+    for (const visit of engine.visits.values()) {
+      const lacking = visit.unfit.get(row.id);
+      const ofTrip = visit.decision?.decision === "trip" && visit.decision.trip === trip.id;
+      if (lacking === undefined || !ofTrip) continue;
+      files += lacking.files;
+      size += lacking.bytes;
+    }
+  const here = engine.presence.drives.find((each) => each.id === row?.id);
+  const room =
+    here === undefined ? 0 : engine.freeOf(here) - reserveOf(here.traits.totalBytes, engine.ports.limits);
+  return {
+    name: drive.name,
+    id: row?.id,
+    place: drive.place,
+    present: drive.present,
+    holdsFiles: share.holdsFiles,
+    owedFiles: share.owedFiles,
+    owedBytes: share.owedBytes,
+    unfit: files === 0 ? undefined : { files, bytes: bytes(Math.max(0, size - Math.max(0, room))) },
+  };
+}
+
+function groupFaults(engine: Engine, faults: readonly Fault[]): readonly AlertFault[] {
+  const groups = new Map<string, AlertFault & { paths: string[] }>();
+  const drives = new Map<string, string>(engine.ports.ledger.drives().map((drive) => [drive.id, drive.name]));
+  for (const fault of faults) {
+    const key = `${fault.medium} ${fault.code}`;
+    const mediumName = drives.get(fault.medium) ?? engine.nameOfCard(fault.medium as CardId);
+    const group = groups.get(key) ?? {
+      medium: fault.medium,
+      mediumName,
+      code: fault.code,
+      paths: [],
+      detail: fault.detail,
+    };
+    if (fault.path !== "") group.paths.push(printable(fault.path));
+    groups.set(key, group);
+  }
+  return [...groups.values()];
+}
+
+// --- cards ---------------------------------------------------------------------------------------------------------
+
+export interface CardVerdict {
+  readonly name: string;
+  readonly files: number;
+  readonly states: readonly CardFileState[];
+  readonly trip: KnownTrip | undefined;
+  readonly verdict: Verdict;
+}
+
+/** How a card stands now; undefined for one that was never seen. */
+export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefined {
+  const { ledger } = engine.ports;
+  const row = ledger.card(card);
+  if (row === undefined) return undefined;
+  const visit = engine.visitOf(card);
+  const states = ledger.cardFiles(card);
+  const counting = states.filter((file) => file.role !== "leaving");
+  const tripId = visit?.decision?.decision === "trip" ? visit.decision.trip : row.trip;
+  const trip = engine.trips.find((each) => each.id === tripId);
+  const faults = new Map(
+    ledger
+      .faults()
+      .filter((fault) => fault.medium === card)
+      .map((fault) => [fault.path, fault.detail]),
+  );
+  const paths = new Set(states.map((file) => file.path as string));
+  // Files may be filed in an earlier trip: each is held to the strictest goal among those concerned.
+  const goals = new Set(counting.map((file) => file.trip).filter((id) => id !== undefined));
+  const strictest = [...goals].map(
+    (id) => engine.trips.find((each) => each.id === id)?.profile.goal.copies ?? 0,
+  );
+  const undecided = visit?.decision !== undefined && visit.decision.decision !== "trip";
+  const goal = trip === undefined || undecided ? undefined : Math.max(trip.profile.goal.copies, ...strictest);
+  const name = engine.nameOfCard(card);
+  const drives: readonly VerdictDrive[] =
+    trip === undefined
+      ? []
+      : drivesOf(engine, trip).map((drive) => ({
+          id: drive.row?.id,
+          name: drive.name,
+          present: drive.present,
+        }));
+  const present = engine.presence.cards.some((each) => each.id === card);
+  const verdict = verdictOf({
+    name,
+    present,
+    surveyed: present ? visit?.survey !== undefined : row.surveyed !== undefined,
+    goal: counting.length === 0 ? (goal ?? 0) : goal,
+    drives,
+    files: counting.map((file) => ({
+      path: file.path,
+      heldBy: file.drives,
+      known: file.original !== undefined,
+      fault: faults.get(file.path),
+    })),
+    unreadFolders: [...faults.keys()].filter((path) => !paths.has(path)) as CardFileState["path"][],
+  });
+  return { name, files: counting.length, states, trip, verdict };
+}
+
+export function cardsJson(engine: Engine): readonly CardStatusJson[] {
+  return engine.ports.ledger.cards().flatMap((row): CardStatusJson[] => {
+    const card = cardVerdict(engine, row.id);
+    if (card === undefined) return [];
+    const { states, verdict, trip } = card;
+    const here = engine.presence.cards.find((each) => each.id === row.id);
+    const counting = states.filter((file) => file.role !== "leaving");
+    const ofFrames = counting.filter((file) => file.role !== "extra");
+    const zone = trip?.profile.zone ?? "UTC";
+    return [
+      {
+        id: row.id,
+        label: printable(row.label),
+        name: card.name,
+        trip: trip?.profile.trip ?? null,
+        present: here !== undefined,
+        mount: here?.volume.root ?? null,
+        files: states.length,
+        bytes: counting.reduce((sum, file) => sum + file.size, 0),
+        frames: new Set(ofFrames.map((file) => file.frame)).size,
+        frameFiles: ofFrames.length,
+        extras: counting.length - ofFrames.length,
+        leavings: states
+          .filter((file) => file.role === "leaving")
+          .map((file) => ({ path: printable(file.path), why: file.why })),
+        undated: (engine.visitOf(row.id)?.undated ?? []).map((path) => printable(path)),
+        held: trip === undefined ? [] : drivesOf(engine, trip).map((drive) => heldOf(drive, counting)),
+        clear: verdict.clear,
+        verdict: verdict.sentence,
+        lacking: verdict.lacking
+          .slice(0, lackingMost)
+          .map((file) => ({ ...file, path: printable(file.path, 1_000) })),
+        lackingTotal: verdict.lacking.length,
+        lastSeen: rfc3339(row.lastSeen, zone),
+      },
+    ];
+  });
+}
+
+function heldOf(drive: TripDriveState, files: readonly CardFileState[]) {
+  const id = drive.row?.id;
+  const held = id === undefined ? [] : files.filter((file) => file.drives.includes(id));
+  return { drive: printable(drive.name), files: held.length };
+}
+
+// --- drives --------------------------------------------------------------------------------------------------------
+
+export function drivesJson(engine: Engine): readonly DriveStatusJson[] {
+  const trip = currentTrip(engine);
+  const zone = trip?.profile.zone ?? "UTC";
+  const named = trip === undefined ? [] : drivesOf(engine, trip);
+  const ids = new Set(named.map((drive) => drive.row?.id));
+  const others = engine.ports.ledger
+    .drives()
+    .filter((row) => !ids.has(row.id))
+    .map((row): TripDriveState => {
+      const present = engine.presence.drives.some((drive) => drive.id === row.id);
+      return { name: row.name, role: null, place: undefined, row, present };
+    });
+  return [...named, ...others].map((drive) => driveJson(engine, drive, trip, zone));
+}
+
+function driveJson(
+  engine: Engine,
+  drive: TripDriveState,
+  trip: KnownTrip | undefined,
+  zone: string,
+): DriveStatusJson {
+  const { row } = drive;
+  const here = engine.presence.drives.find((each) => each.id === row?.id);
+  const takesPart = trip !== undefined && drive.role !== null;
+  const share = takesPart ? engine.ports.ledger.share(trip.id, row?.id ?? ("" as DriveId)) : undefined;
+  return {
+    id: row?.id ?? null,
+    name: printable(drive.name),
+    role: drive.role,
+    place: drive.place === undefined ? null : printable(drive.place),
+    present: here !== undefined,
+    mount: here?.volume.root ?? null,
+    freeBytes: here === undefined ? null : engine.freeOf(here),
+    totalBytes: here?.traits.totalBytes ?? null,
+    owed: { files: share?.owedFiles ?? 0, bytes: share?.owedBytes ?? 0 },
+    holds: { files: share?.holdsFiles ?? 0, bytes: share?.holdsBytes ?? 0 },
+    readBack: { direct: share?.direct ?? 0, remount: share?.remount ?? 0, cache: share?.cache ?? 0 },
+    lastVerified: share?.lastVerified === undefined ? null : rfc3339(share.lastVerified, zone),
+    lastSeen: row === undefined ? null : rfc3339(here === undefined ? row.lastSeen : engine.now(), zone),
+  };
+}
+
+// --- status --------------------------------------------------------------------------------------------------------
+
+/** The trip of today, else the one that was copied to last, else the next one. */
+export function currentTrip(engine: Engine): KnownTrip | undefined {
+  const today = (trip: KnownTrip): string => rfc3339(engine.now(), trip.profile.zone).slice(0, 10);
+  const running = engine.trips.find(
+    (trip) => trip.profile.from <= today(trip) && today(trip) <= trip.profile.to,
+  );
+  if (running !== undefined) return running;
+  const latest = engine.ports.ledger.latestTripWithOriginals();
+  const used = engine.trips.find((trip) => trip.id === latest);
+  if (used !== undefined) return used;
+  const byStart = [...engine.trips].sort((a, b) => (a.profile.from < b.profile.from ? -1 : 1));
+  return byStart.find((trip) => trip.profile.from > today(trip)) ?? byStart.at(-1);
+}
+
+export function statusJson(engine: Engine): StatusJson {
+  const { ledger } = engine.ports;
+  const trip = currentTrip(engine);
+  const zone = trip?.profile.zone ?? "UTC";
+  const totals =
+    trip === undefined
+      ? { frames: 0, files: 0, atGoal: 0 }
+      : ledger.totals(trip.id, trip.profile.goal.copies);
+  const cards = cardsJson(engine);
+  const drives = drivesJson(engine);
+  const alerts = ledger.alerts();
+  const work = workJson(engine);
+  const sentencesOfBoard = boardSentences({
+    tripDescribed: trip !== undefined,
+    frames: { total: totals.frames, atGoal: totals.atGoal },
+    cards,
+    drives: drives
+      .filter((drive) => drive.role !== null)
+      .map((drive) => ({
+        name: drive.name,
+        introduced: drive.id !== null,
+        present: drive.present,
+        owedFiles: drive.owed.files,
+      })),
+    work:
+      work === undefined
+        ? undefined
+        : { from: work.from, left: work.secondsLeft === null ? undefined : millis(work.secondsLeft * 1000) },
+    urgent: alerts.find((alert) => alert.severity === "urgent")?.next,
+  });
+  return {
+    trip: trip === undefined ? null : tripJson(trip),
+    ...sentencesOfBoard,
+    frames: { total: totals.frames, files: totals.files, atGoal: totals.atGoal },
+    drives,
+    cards,
+    work: work === undefined ? [] : [work],
+    alerts: alerts.map(({ code, severity, about, happened, safe, next, since }) => ({
+      code,
+      severity,
+      about: printable(about),
+      text: sentences({ happened, safe, next }),
+      happened,
+      safe,
+      next,
+      since: rfc3339(since, zone),
+    })),
+    at: rfc3339(engine.now(), zone),
+  };
+}
+
+function tripJson(trip: KnownTrip): TripStatusJson {
+  const { trip: name, code, from, to, zone, goal } = trip.profile;
+  return { id: trip.id, name, code, from, to, zone, goal };
+}
+
+function workJson(engine: Engine): WorkJson | undefined {
+  const { work } = engine;
+  if (work === undefined) return undefined;
+  const steady = engine.ports.clock.steady();
+  return {
+    kind: work.kind,
+    from: engine.nameOfCard(work.card),
+    to: work.to.map((name) => printable(name)),
+    doneBytes: work.progress.doneBytes,
+    totalBytes: work.progress.totalBytes,
+    bytesPerSecond: work.progress.bytesPerSecond(steady),
+    secondsLeft: work.progress.secondsLeft(steady) ?? null,
+  };
+}
+
+/** What the drives of the current trip owe, plugged in or not. */
+export function owedOfTrip(engine: Engine): { readonly files: number; readonly bytes: number } {
+  const all = drivesJson(engine).filter((drive) => drive.role !== null);
+  return {
+    files: all.reduce((sum, drive) => sum + drive.owed.files, 0),
+    bytes: all.reduce((sum, drive) => sum + drive.owed.bytes, 0),
+  };
+}

@@ -1,0 +1,454 @@
+/**
+ * One pass over a card: carries out a copy plan. The card is read once, in its order; everything after reading (flush,
+ * read back, compare, publish) runs behind it on every drive. A file or drive that fails stops only itself.
+ *
+ * The order for each frame: bytes into `incoming/` on every drive → the frame's place is settled and written into the
+ * ledger (the intent) → flush → read back past the cache, compare → `publisher.ts`.
+ * Stops between two files when the world has changed; what was begun is finished or thrown away.
+ */
+
+import type { Fact, FrameOfOriginal } from "../../shared/facts.ts";
+import {
+  type AbsolutePath,
+  type DriveId,
+  type FrameId,
+  nameKey,
+  type OriginalId,
+  type RelativePath,
+  under,
+} from "../../shared/identity.ts";
+import { FileFault } from "../../shared/problems.ts";
+import { fileExtra, fileFrame, type Placed, type ReadFile, type WantedFrame } from "../core/filing.ts";
+import type { CopyJob, PlannedFile } from "../core/plan.ts";
+import { safePath } from "../core/safeName.ts";
+import type { WriteHandle } from "../ports/files.ts";
+import type { EncodedFact, OriginalRow } from "../ports/ledger.ts";
+import { incomingFolder, unfinishedFile } from "../record/driveLayout.ts";
+import { encodeFact } from "../record/journal.ts";
+import { type BlockPool, Places } from "./bounds.ts";
+import type { EnginePorts } from "./ports.ts";
+import type { PresentCard } from "./presence.ts";
+import type { Published, Publisher } from "./publisher.ts";
+import { readBack } from "./readBack.ts";
+import { type Sink, type Streamed, stream } from "./transfer.ts";
+
+/** A drive with its publisher and its places for reading back. */
+export interface Target {
+  readonly publisher: Publisher;
+  readonly verifying: Places;
+}
+
+export interface PassContext {
+  readonly ports: EnginePorts;
+  readonly card: PresentCard;
+  readonly targets: ReadonlyMap<DriveId, Target>;
+  readonly streamPool: BlockPool;
+  readonly verifyPool: BlockPool;
+  /** What each frame wants to be called, by its key on the card. */
+  readonly wanted: ReadonlyMap<string, WantedFrame>;
+  /** What follows the stem in each file's name. */
+  readonly extensions: ReadonlyMap<RelativePath, string>;
+  readonly interrupted: () => boolean;
+  readonly onBytes: (read: number) => void;
+  /** A file of the card can't be read. */
+  readonly onSourceFault: (path: RelativePath, fault: unknown) => Promise<void>;
+  /** A drive can't be written or read; it takes no further part in this pass. */
+  readonly onDriveFault: (drive: DriveId, path: RelativePath, fault: unknown) => Promise<void>;
+  /** A copy read back differently and was thrown away. */
+  readonly onDifference: (drive: DriveId, path: RelativePath) => void;
+  readonly onCopied: (drive: DriveId, path: RelativePath) => void;
+  /** Facts that every drive's journal should hold. */
+  readonly tell: (facts: readonly EncodedFact[]) => void;
+  /** Whether this drive still takes part. */
+  readonly usable: (drive: DriveId) => boolean;
+}
+
+/** Bytes on one drive that are not flushed yet. */
+interface Unfinished {
+  readonly path: AbsolutePath;
+  readonly handle: WriteHandle;
+}
+
+/** A file that was read whole, with its unfinished copies. */
+interface ReadPlanned {
+  readonly file: PlannedFile;
+  readonly streamed: Streamed;
+  readonly copies: ReadonlyMap<DriveId, Unfinished>;
+}
+
+/** An original that is to stand on some drives. */
+interface Settled {
+  readonly read: ReadPlanned;
+  readonly original: Pick<OriginalRow, "id" | "path" | "hash" | "size">;
+}
+
+export async function runPass(context: PassContext, jobs: readonly CopyJob[]): Promise<void> {
+  const inFlight = new Places(context.ports.limits.framesInFlight);
+  const behind = new Set<Promise<void>>();
+  let bug: unknown;
+  for (const job of jobs) {
+    if (context.interrupted() || context.card.gone.aborted || bug !== undefined) break;
+    if (!job.files.some((file) => file.targets.some(context.usable))) continue;
+    await inFlight.enter();
+    let settled: readonly Settled[];
+    try {
+      settled = settle(context, job, await readJob(context, job));
+    } catch (fault) {
+      inFlight.leave();
+      bug = fault;
+      break;
+    }
+    const finishing = finish(context, settled)
+      .catch((fault: unknown) => {
+        bug = fault;
+      })
+      .finally(() => {
+        inFlight.leave();
+        behind.delete(finishing);
+      });
+    behind.add(finishing);
+  }
+  await Promise.all(behind);
+  if (bug !== undefined) throw bug;
+}
+
+/** Reads the job's files once each, into `incoming/` on the drives that lack them. */
+async function readJob(context: PassContext, job: CopyJob): Promise<readonly ReadPlanned[]> {
+  const read: ReadPlanned[] = [];
+  for (const file of job.files) {
+    if (context.card.gone.aborted) break;
+    const targets = await withoutStanding(context, file);
+    if (targets.length === 0) continue;
+    const done = await readFile(context, file, targets);
+    if (done !== undefined) read.push(done);
+  }
+  return read;
+}
+
+async function readFile(
+  context: PassContext,
+  file: PlannedFile,
+  drives: readonly DriveId[],
+): Promise<ReadPlanned | undefined> {
+  const copies = new Map<DriveId, Unfinished>();
+  let streamed: Streamed | undefined;
+  let fault: unknown;
+  try {
+    streamed = await streamFile(context, file, drives, copies);
+    fault = streamed === undefined ? undefined : differsFromBefore(context, file, streamed);
+  } catch (caught) {
+    if (!(caught instanceof FileFault)) throw caught;
+    fault = caught;
+  }
+  if (streamed !== undefined && fault === undefined) return { file, streamed, copies };
+  await Promise.all([...copies.values()].map((copy) => discard(context, copy)));
+  if (fault !== undefined && !context.card.gone.aborted) await context.onSourceFault(file.path, fault);
+  return undefined;
+}
+
+/** @throws FileFault when the card can't be read. */
+async function streamFile(
+  context: PassContext,
+  file: PlannedFile,
+  drives: readonly DriveId[],
+  copies: Map<DriveId, Unfinished>,
+): Promise<Streamed | undefined> {
+  const { ports, card } = context;
+  const source = await ports.files.openToRead(under(card.volume.root, file.path));
+  const sinks = new Map<DriveId, Sink>();
+  try {
+    const before = await source.facts();
+    for (const drive of drives) {
+      const copy = await beginCopy(context, drive, file);
+      if (copy === undefined) continue;
+      copies.set(drive, copy);
+      sinks.set(drive, { handle: copy.handle, fault: undefined });
+    }
+    const streamed = await stream(source, [...sinks.values()], {
+      pool: context.streamPool,
+      hashing: ports.hashing,
+      readTries: ports.limits.readTries,
+      fingerprintEndBytes: ports.limits.fingerprintEndBytes,
+      onBytes: context.onBytes,
+      stop: card.gone,
+    });
+    const after = await source.facts();
+    if (streamed === undefined) return undefined;
+    const same = before.size === after.size && before.modified === after.modified;
+    if (!same || streamed.size !== after.size) throw new FileFault("changed", file.path);
+    return streamed;
+  } finally {
+    await source.close();
+    for (const [drive, sink] of sinks) {
+      const copy = copies.get(drive);
+      if (sink.fault === undefined || copy === undefined) continue;
+      copies.delete(drive);
+      await discard(context, copy);
+      await context.onDriveFault(drive, file.path, sink.fault);
+    }
+  }
+}
+
+/** A file that was read before, looks the same and gives other bytes now: neither reading can be trusted. */
+function differsFromBefore(context: PassContext, file: PlannedFile, streamed: Streamed): unknown {
+  if (file.original === undefined) return undefined;
+  const row = context.ports.ledger.original(file.original);
+  if (row === undefined || (row.hash === streamed.hash && row.size === streamed.size)) return undefined;
+  return new FileFault("changed", file.path);
+}
+
+async function beginCopy(
+  context: PassContext,
+  drive: DriveId,
+  file: PlannedFile,
+): Promise<Unfinished | undefined> {
+  const target = context.targets.get(drive);
+  if (target === undefined || !context.usable(drive)) return undefined;
+  const { files, randomness } = context.ports;
+  const { volume, traits, at } = target.publisher.drive;
+  const path = under(volume.root, unfinishedFile(randomness.hex(12)));
+  try {
+    await files.makeFolder(at, incomingFolder);
+    const copy: Unfinished = { path, handle: await files.createToWrite(path) };
+    // A mount point whose drive has gone is an ordinary folder of this computer: nothing may land there.
+    if ((await copy.handle.facts()).device === traits.device) return copy;
+    await discard(context, copy);
+    throw new FileFault("gone", path);
+  } catch (fault) {
+    if (!(fault instanceof FileFault)) throw fault;
+    await context.onDriveFault(drive, file.path, fault);
+    return undefined;
+  }
+}
+
+/** Settles where what was read is filed, and writes that down as the intent before anything gets its name. */
+function settle(context: PassContext, job: CopyJob, read: readonly ReadPlanned[]): readonly Settled[] {
+  const { ports, card } = context;
+  const facts: Fact[] = [];
+  const at = ports.clock.now();
+  const settled: Settled[] = [];
+  const fresh: ReadPlanned[] = [];
+  for (const each of read) {
+    const row = each.file.original === undefined ? undefined : ports.ledger.original(each.file.original);
+    if (row === undefined) fresh.push(each);
+    else settled.push({ read: each, original: row });
+  }
+
+  const places = placesOf(context, job, fresh, siblingFrame(context, job));
+  fresh.forEach((each, index) => {
+    const place = places[index];
+    if (place === undefined) throw new Error("every file that was read has a place");
+    const { trip } = each.file;
+    const original = place.kind === "existing" ? place.original : originalFact(context, each, place, facts);
+    facts.push({
+      kind: "sighting",
+      trip,
+      at,
+      card: card.id,
+      path: each.file.path,
+      fingerprint: { size: each.streamed.size, modified: each.file.modified, ends: each.streamed.ends },
+      original: original.id,
+    });
+    settled.push({ read: each, original });
+  });
+  if (facts.length > 0) {
+    const encoded = facts.map((fact) => encodeFact(fact, ports.hashing));
+    ports.ledger.apply(encoded);
+    context.tell(encoded);
+  }
+  return settled;
+}
+
+function placesOf(
+  context: PassContext,
+  job: CopyJob,
+  fresh: readonly ReadPlanned[],
+  sibling: FrameOfOriginal | undefined,
+): readonly Placed[] {
+  const first = fresh[0];
+  if (first === undefined) return [];
+  const { ledger } = context.ports;
+  const { trip } = first.file;
+  const view = {
+    originalAt: (key: string) => ledger.originalAt(trip, key),
+    frameFilesByContent: (hash: ReadFile["hash"], size: ReadFile["size"]) =>
+      ledger.frameFilesByContent(trip, hash, size),
+    frameFiles: (frame: FrameId) => ledger.frameFiles(trip, frame),
+    framesByKey: (key: string) => ledger.framesByKey(trip, key),
+    frameByStem: (key: string) => ledger.frameByStem(trip, key),
+  };
+  const reads = fresh.map(
+    (each): ReadFile => ({
+      hash: each.streamed.hash,
+      size: each.streamed.size,
+      role: each.file.role,
+      extension:
+        each.file.role === "extra"
+          ? `extras/${safePath(each.file.path, context.ports.limits.pathBytesMax)}`
+          : safeExtension(context.extensions.get(each.file.path) ?? ""),
+    }),
+  );
+  const wanted = context.wanted.get(job.key);
+  if (wanted === undefined) return reads.map((file) => fileExtra(file, view));
+  return fileFrame(reads, wanted, sibling, view);
+}
+
+/** An extension is a part of a hostile name as well. */
+function safeExtension(extension: string): string {
+  return safePath(`x${extension}` as RelativePath).slice(1);
+}
+
+/** The frame that other files of this job are filed in already. */
+function siblingFrame(context: PassContext, job: CopyJob): FrameOfOriginal | undefined {
+  for (const file of job.files) {
+    if (file.original === undefined) continue;
+    const frame = context.ports.ledger.original(file.original)?.frame;
+    if (frame !== undefined) return frame;
+  }
+  return undefined;
+}
+
+function originalFact(
+  context: PassContext,
+  read: ReadPlanned,
+  place: Extract<Placed, { kind: "new" }>,
+  facts: Fact[],
+): Pick<OriginalRow, "id" | "path" | "hash" | "size"> {
+  const { ports } = context;
+  const { trip, role } = read.file;
+  const { hash, size } = read.streamed;
+  const check = (text: string): string => {
+    const running = ports.hashing.start();
+    running.update(new TextEncoder().encode(JSON.stringify([trip, text])));
+    return running.digest();
+  };
+  const id = `${hash}-${size}-${check(nameKey(place.path)).slice(0, 8)}` as OriginalId;
+  const frame =
+    place.frame === undefined
+      ? undefined
+      : { id: check(nameKey(place.frame.stem)) as FrameId, ...place.frame };
+  facts.push({
+    kind: "original",
+    trip,
+    at: ports.clock.now(),
+    original: id,
+    hash,
+    size,
+    path: place.path,
+    role,
+    ...(frame === undefined ? {} : { frame }),
+  });
+  return { id, path: place.path, hash, size };
+}
+
+/** Forces every copy to its medium, reads it back, and publishes what is equal. */
+async function finish(context: PassContext, settled: readonly Settled[]): Promise<void> {
+  await Promise.all(
+    settled.flatMap(({ read, original }) =>
+      [...read.copies].map(([drive, copy]) => finishCopy(context, read.file, original, drive, copy)),
+    ),
+  );
+}
+
+async function finishCopy(
+  context: PassContext,
+  file: PlannedFile,
+  original: Settled["original"],
+  drive: DriveId,
+  copy: Unfinished,
+): Promise<void> {
+  const { ports } = context;
+  const target = context.targets.get(drive);
+  // The same bytes may have come a second time in this pass; one copy is enough.
+  if (target === undefined || ports.ledger.hasCopy(original.id, drive)) return discard(context, copy);
+  try {
+    const reading = await target.verifying.inside(async () => {
+      // A flush that failed is never tried again: the system may have dropped the bytes and say all is well.
+      await copy.handle.finish(file.modified);
+      await copy.handle.close();
+      return readBack(ports.files, copy.path, context.verifyPool, ports.hashing);
+    });
+    if (reading.hash !== original.hash || reading.size !== original.size) {
+      await discard(context, copy);
+      context.onDifference(drive, file.path);
+      return;
+    }
+    const published = await target.publisher.publish({
+      original: original.id,
+      trip: file.trip,
+      hash: original.hash,
+      size: original.size,
+      path: original.path,
+      readBack: reading.readBack,
+      temp: copy.path,
+    });
+    if (!published.published) await discard(context, copy);
+    await report(context, drive, file.path, published);
+  } catch (fault) {
+    await discard(context, copy);
+    if (!(fault instanceof FileFault)) throw fault;
+    await context.onDriveFault(drive, file.path, fault);
+  }
+}
+
+async function report(
+  context: PassContext,
+  drive: DriveId,
+  source: RelativePath,
+  published: Published,
+): Promise<void> {
+  if (published.published) return context.onCopied(drive, source);
+  if (!(published.fault instanceof FileFault)) throw published.fault;
+  await context.onDriveFault(drive, source, published.fault);
+}
+
+/**
+ * The drives that need this file's bytes. Where it stands under its final name already (the power went between naming
+ * and writing down), reading it back is enough and nothing is written again.
+ */
+async function withoutStanding(context: PassContext, file: PlannedFile): Promise<readonly DriveId[]> {
+  const drives = file.targets.filter(context.usable);
+  const row = file.original === undefined ? undefined : context.ports.ledger.original(file.original);
+  if (row === undefined) return drives;
+  const needed: DriveId[] = [];
+  for (const drive of drives) if (!(await adopt(context, file, row, drive))) needed.push(drive);
+  return needed;
+}
+
+async function adopt(
+  context: PassContext,
+  file: PlannedFile,
+  row: OriginalRow,
+  drive: DriveId,
+): Promise<boolean> {
+  const { ports } = context;
+  const target = context.targets.get(drive);
+  if (target === undefined) return false;
+  const path = target.publisher.pathOf(row.trip, row.path);
+  try {
+    const facts = await ports.files.facts(path);
+    if (facts.kind !== "file" || facts.size !== row.size) return false;
+    const reading = await readBack(ports.files, path, context.verifyPool, ports.hashing);
+    if (reading.hash !== row.hash) return false;
+    const published = await target.publisher.publish({
+      original: row.id,
+      trip: row.trip,
+      hash: row.hash,
+      size: row.size,
+      path: row.path,
+      readBack: reading.readBack,
+      temp: undefined,
+    });
+    await report(context, drive, file.path, published);
+    return published.published;
+  } catch (fault) {
+    if (fault instanceof FileFault) return false;
+    throw fault;
+  }
+}
+
+/** What can't be removed now is removed when the drive comes again: `incoming/` is never mistaken for work. */
+async function discard(context: PassContext, copy: Unfinished): Promise<void> {
+  await copy.handle.close().catch(() => undefined);
+  await context.ports.files.removeUnfinished(copy.path).catch(() => undefined);
+}

@@ -1,0 +1,25 @@
+/** The outside things that the engine works with, picked once by `daemon/main.ts`. */
+
+import type { Limits } from "../../config/defaults.ts";
+import type { Clock } from "../ports/clock.ts";
+import type { Files } from "../ports/files.ts";
+import type { Hashing } from "../ports/hashing.ts";
+import type { Ledger } from "../ports/ledger.ts";
+import type { MetadataReader } from "../ports/metadata.ts";
+import type { Notices } from "../ports/notices.ts";
+import type { Randomness } from "../ports/randomness.ts";
+import type { TripFiles } from "../ports/tripFiles.ts";
+import type { Volumes } from "../ports/volumes.ts";
+
+export interface EnginePorts {
+  readonly files: Files;
+  readonly volumes: Volumes;
+  readonly ledger: Ledger;
+  readonly metadata: MetadataReader;
+  readonly notices: Notices;
+  readonly tripFiles: TripFiles;
+  readonly clock: Clock;
+  readonly randomness: Randomness;
+  readonly hashing: Hashing;
+  readonly limits: Limits;
+}

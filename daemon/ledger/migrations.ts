@@ -1,0 +1,151 @@
+/**
+ * The ledger's shape, in numbered steps. A step that has been released is never changed; a new shape is a new step.
+ * `PRAGMA user_version` says how many were taken.
+ *
+ * Paths are text. One with bytes that aren't UTF-8 is stored as JSON (see `rows.ts`), so every name survives.
+ */
+
+export const migrations: readonly string[] = [
+  `
+  CREATE TABLE facts (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    id TEXT NOT NULL UNIQUE,
+    trip TEXT NOT NULL,
+    json TEXT NOT NULL
+  ) STRICT;
+  CREATE INDEX facts_of_trip ON facts (trip, seq);
+
+  CREATE TABLE trips (
+    id TEXT PRIMARY KEY,
+    folder TEXT NOT NULL,
+    profile TEXT NOT NULL,
+    at INTEGER NOT NULL
+  ) STRICT;
+
+  CREATE TABLE drives (
+    id TEXT PRIMARY KEY,
+    name TEXT NOT NULL,
+    fs_id TEXT NOT NULL,
+    last_seen INTEGER NOT NULL
+  ) STRICT;
+
+  CREATE TABLE cards (
+    id TEXT PRIMARY KEY,
+    label TEXT NOT NULL,
+    first_seen INTEGER NOT NULL,
+    last_seen INTEGER NOT NULL,
+    surveyed INTEGER,
+    assigned TEXT
+  ) STRICT;
+
+  CREATE TABLE card_trips (
+    card TEXT NOT NULL,
+    trip TEXT NOT NULL,
+    number INTEGER NOT NULL,
+    at INTEGER NOT NULL,
+    PRIMARY KEY (card, trip)
+  ) STRICT;
+
+  CREATE TABLE visits (
+    card TEXT NOT NULL,
+    at INTEGER NOT NULL,
+    PRIMARY KEY (card, at)
+  ) STRICT;
+
+  CREATE TABLE card_files (
+    card TEXT NOT NULL,
+    path TEXT NOT NULL,
+    size INTEGER NOT NULL,
+    modified INTEGER NOT NULL,
+    role TEXT NOT NULL,
+    frame TEXT NOT NULL,
+    why TEXT NOT NULL,
+    PRIMARY KEY (card, path)
+  ) STRICT;
+
+  CREATE TABLE originals (
+    id TEXT PRIMARY KEY,
+    trip TEXT NOT NULL,
+    hash TEXT NOT NULL,
+    size INTEGER NOT NULL,
+    path TEXT NOT NULL,
+    path_key TEXT NOT NULL,
+    role TEXT NOT NULL,
+    frame TEXT,
+    at INTEGER NOT NULL,
+    UNIQUE (trip, path_key)
+  ) STRICT;
+  CREATE INDEX originals_by_content ON originals (trip, hash, size);
+  CREATE INDEX originals_of_frame ON originals (trip, frame);
+
+  CREATE TABLE frames (
+    id TEXT PRIMARY KEY,
+    trip TEXT NOT NULL,
+    stem TEXT NOT NULL,
+    stem_key TEXT NOT NULL,
+    key TEXT NOT NULL,
+    count INTEGER NOT NULL,
+    day TEXT NOT NULL,
+    letter TEXT NOT NULL,
+    serial TEXT NOT NULL,
+    model TEXT NOT NULL,
+    taken TEXT NOT NULL,
+    UNIQUE (trip, stem_key)
+  ) STRICT;
+  CREATE INDEX frames_by_key ON frames (trip, key);
+
+  CREATE TABLE sightings (
+    card TEXT NOT NULL,
+    path TEXT NOT NULL,
+    size INTEGER NOT NULL,
+    modified INTEGER NOT NULL,
+    ends TEXT NOT NULL,
+    original TEXT NOT NULL,
+    at INTEGER NOT NULL,
+    PRIMARY KEY (card, path)
+  ) STRICT;
+  CREATE INDEX sightings_of_original ON sightings (original);
+
+  CREATE TABLE copies (
+    original TEXT NOT NULL,
+    drive TEXT NOT NULL,
+    trip TEXT NOT NULL,
+    path TEXT NOT NULL,
+    path_key TEXT NOT NULL,
+    read_back TEXT NOT NULL,
+    at INTEGER NOT NULL,
+    PRIMARY KEY (original, drive)
+  ) STRICT, WITHOUT ROWID;
+  CREATE INDEX copies_on_drive ON copies (drive, trip, path_key);
+
+  CREATE TABLE faults (
+    medium TEXT NOT NULL,
+    path TEXT NOT NULL,
+    code TEXT NOT NULL,
+    detail TEXT NOT NULL,
+    at INTEGER NOT NULL,
+    PRIMARY KEY (medium, path, code)
+  ) STRICT;
+
+  CREATE TABLE alerts (
+    code TEXT NOT NULL,
+    about TEXT NOT NULL,
+    severity TEXT NOT NULL,
+    happened TEXT NOT NULL,
+    safe TEXT NOT NULL,
+    next TEXT NOT NULL,
+    since INTEGER NOT NULL,
+    PRIMARY KEY (code, about)
+  ) STRICT;
+
+  CREATE TABLE said (key TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
+
+  CREATE TABLE events (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    at INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    about TEXT NOT NULL,
+    text TEXT NOT NULL
+  ) STRICT;
+  `,
+];

@@ -1,0 +1,135 @@
+/**
+ * The composition root: reads where things stand, picks the adapters, starts and stops everything in order. The one
+ * place that knows every room of the house; nothing is decided here.
+ */
+
+import { randomBytes } from "node:crypto";
+import { mkdir } from "node:fs/promises";
+import { homedir } from "node:os";
+import { join, resolve } from "node:path";
+import { limits } from "../config/defaults.ts";
+import { absolutePath, type CardId } from "../shared/identity.ts";
+import { UserMistake } from "../shared/problems.ts";
+import { printable } from "../shared/text.ts";
+import type { DaemonFace } from "./api/face.ts";
+import { createApi } from "./api/server.ts";
+import { cardsJson, drivesJson, owedOfTrip, statusJson } from "./engine/board.ts";
+import { Engine } from "./engine/engine.ts";
+import { introduceDrive } from "./engine/introduce.ts";
+import { type HomeFolders, homeFolders } from "./home/homeFolders.ts";
+import { removeRunFile, writeRunFile } from "./home/runFile.ts";
+import { listTripFiles } from "./home/tripFiles.ts";
+import { holdLock } from "./ledger/oneOnly.ts";
+import { SqliteLedger } from "./ledger/sqliteLedger.ts";
+import { selectPlatform } from "./platform/select.ts";
+
+/**
+ * Runs the daemon until SIGTERM or SIGINT.
+ * @returns the exit status.
+ * @throws UserMistake when it can't start for a reason the user can mend.
+ */
+export async function runDaemon(options: { readonly practice: string | undefined }): Promise<number> {
+  const home = homeFolders(process.env, homedir());
+  for (const folder of [home.config, home.state, home.run])
+    await mkdir(folder, { recursive: true, mode: 0o700 });
+  const lock = holdLock(join(home.state, "daemon.lock"));
+  if (lock === undefined)
+    throw new UserMistake(
+      "Scrubjay's daemon is running already.",
+      "One is enough: `scrubjay status` shows what it does.",
+      74,
+    );
+  try {
+    return await serve(home, options);
+  } finally {
+    lock.release();
+  }
+}
+
+async function serve(home: HomeFolders, options: { readonly practice: string | undefined }): Promise<number> {
+  const practice = options.practice === undefined ? undefined : resolve(options.practice);
+  const platform = await selectPlatform({ practice });
+  const ledger = new SqliteLedger(join(home.state, "ledger.sqlite"));
+  const engine = new Engine({
+    ...platform,
+    ledger,
+    limits,
+    tripFiles: { list: () => listTripFiles(home.config) },
+  });
+  const token = randomBytes(32).toString("hex");
+  const api = createApi(faceOf(engine), token, logBug);
+  const { port } = await api.listen();
+  await writeRunFile(home.run, { port, token, pid: process.pid });
+  try {
+    return await untilStopped(engine);
+  } finally {
+    await api.close();
+    await engine.stop();
+    await platform.metadata.close();
+    ledger.close();
+    await removeRunFile(home.run, process.pid);
+  }
+}
+
+/** Resolves with 0 at SIGTERM or SIGINT. A bug in the engine stops the daemon before it could claim anything wrong. */
+async function untilStopped(engine: Engine): Promise<number> {
+  return new Promise((resolveStatus, reject) => {
+    const stop = () => resolveStatus(0);
+    // The handlers stay: a second signal while work is being put away must not cut it short.
+    process.on("SIGTERM", stop);
+    process.on("SIGINT", stop);
+    engine.start(reject);
+  });
+}
+
+/** For whoever mends it: the log of the service, or the terminal the daemon runs in. */
+function logBug(bug: unknown): void {
+  const trace = bug instanceof Error ? (bug.stack ?? bug.message) : String(bug);
+  process.stderr.write(`scrubjay: a request failed by a fault of ours: ${printable(trace, 4_000)}\n`);
+}
+
+function faceOf(engine: Engine): DaemonFace {
+  return {
+    status: () => statusJson(engine),
+    cards: () => cardsJson(engine),
+    drives: () => drivesJson(engine),
+    addDrive: async (mount, name) => {
+      const added = await introduceDrive(engine.ports, engine.presence, absolutePath(mount), name);
+      engine.refresh();
+      return added;
+    },
+    assignCard: async (card, trip) => assignCard(engine, card, trip),
+    refresh: async () => engine.refresh(),
+    wait: async (timeout, stop) => {
+      const ended = AbortSignal.any([stop, AbortSignal.timeout(timeout)]);
+      const idle = await engine.untilIdle(ended);
+      return { idle, owed: owedOfTrip(engine) };
+    },
+  };
+}
+
+function assignCard(engine: Engine, card: string, trip: string): void {
+  const { ledger } = engine.ports;
+  const row = ledger.cards().find((each) => each.id === card);
+  if (row === undefined)
+    throw new UserMistake(
+      `No card is known as ${printable(card, 40)}.`,
+      "`scrubjay cards` shows the known ones.",
+    );
+  const key = trip.toLowerCase();
+  const matching = engine.trips.filter((each) =>
+    [each.id, each.profile.code, each.profile.trip].some((name) => name.toLowerCase() === key),
+  );
+  const [only] = matching;
+  if (only === undefined || matching.length > 1)
+    throw new UserMistake(
+      only === undefined
+        ? `No trip is known as ${printable(trip, 60)}.`
+        : `${printable(trip, 60)} fits several trips.`,
+      "`scrubjay trip list` shows their ids.",
+    );
+  ledger.assignCard(card as CardId, only.id);
+  ledger.note("card", card, `put to ${only.id} by hand`, engine.now());
+  engine.forgetDecision(card as CardId);
+  engine.refresh();
+}

@@ -1,0 +1,117 @@
+/**
+ * Folders as volumes: every folder directly in the practice folder is one, inserted when it appears and gone when it
+ * is moved away. A file system mounted on such a folder is another volume than the folder was. Hidden folders and
+ * links are none. Not its job: telling cards from drives.
+ */
+
+import { lstat } from "node:fs/promises";
+import { watch } from "chokidar";
+import { type AbsolutePath, baseName, under, type VolumeId } from "../../../shared/identity.ts";
+import { FileFault } from "../../../shared/problems.ts";
+import type { Files } from "../../ports/files.ts";
+import type { Volume, Volumes } from "../../ports/volumes.ts";
+import { probeFileSystem } from "../common/blkid.ts";
+import { type Mount, mountOf, readMountTable } from "../common/mountTable.ts";
+import { pathToBytes } from "../common/pathBytes.ts";
+
+interface Known {
+  /** Tells this folder, or what is mounted on it, from another by the same name. */
+  readonly identity: string;
+  readonly volume: Volume;
+}
+
+export class PracticeVolumes implements Volumes {
+  readonly #folder: AbsolutePath;
+  readonly #files: Files;
+  #known = new Map<string, Known>();
+  /** Names that were seen going away since they were last looked at. */
+  readonly #went = new Set<string>();
+  #appearances = 0;
+  #lastLook: Promise<unknown> = Promise.resolve();
+
+  /** `folder`: absolute, without links in it. */
+  constructor(folder: AbsolutePath, files: Files) {
+    this.#folder = folder;
+    this.#files = files;
+  }
+
+  /** One look at a time, so that a folder that just appeared isn't counted twice. */
+  look(): Promise<readonly Volume[]> {
+    const next = this.#lastLook.then(() => this.#look());
+    this.#lastLook = next.catch(() => undefined);
+    return next;
+  }
+
+  /** Resolves once watching has begun, and watches until `stop` aborts. */
+  async watch(hint: () => void, stop: AbortSignal): Promise<void> {
+    if (stop.aborted) return;
+    const watcher = watch(this.#folder, { depth: 0, ignoreInitial: true, followSymlinks: false });
+    watcher.on("all", (event, path) => {
+      // Moved away and back between two looks, it is another volume all the same.
+      if (event === "unlinkDir") this.#went.add(baseName(path));
+      hint();
+    });
+    // A watcher that fails (too many watches) costs hints only: the engine looks from time to time anyway.
+    watcher.on("error", () => {});
+    stop.addEventListener("abort", () => void watcher.close(), { once: true });
+    await new Promise<void>((resolve) => {
+      watcher.once("ready", resolve);
+      stop.addEventListener("abort", () => resolve(), { once: true });
+    });
+  }
+
+  async #look(): Promise<readonly Volume[]> {
+    const names = await this.#names();
+    const mounts = await readMountTable();
+    const known = new Map<string, Known>();
+    for (const name of names) {
+      const seen = await this.#see(name, mounts);
+      if (seen !== undefined) known.set(name, seen);
+    }
+    this.#known = known;
+    return [...known.values()].map(({ volume }) => volume);
+  }
+
+  async #names(): Promise<readonly string[]> {
+    try {
+      const entries = await this.#files.list(this.#folder);
+      return entries
+        .filter((entry) => entry.kind === "folder" && !entry.name.startsWith("."))
+        .map((entry) => entry.name)
+        .sort();
+    } catch (error) {
+      if (error instanceof FileFault) return []; // The practice folder itself is gone, and every volume with it.
+      throw error;
+    }
+  }
+
+  /** The volume by that name, the same one as before if nothing speaks against it; undefined if it just went. */
+  async #see(name: string, mounts: readonly Mount[]): Promise<Known | undefined> {
+    const root = under(this.#folder, name);
+    try {
+      const identity = await identityOf(root);
+      const before = this.#went.delete(name) ? undefined : this.#known.get(name);
+      if (before?.identity === identity) return before;
+      this.#appearances += 1;
+      const id = `practice-${this.#appearances}-${identity}` as VolumeId;
+      const fsId = await fileSystemId(root, mounts, `practice-${identity}`);
+      const { totalBytes } = await this.#files.traits(root);
+      return { identity, volume: { id, root, label: name, fsId, totalBytes } };
+    } catch {
+      return undefined; // It went while it was looked at; the next look tells.
+    }
+  }
+}
+
+/** Number and birth of a folder: numbers alone are given out again as soon as a folder is removed. */
+async function identityOf(root: AbsolutePath): Promise<string> {
+  const { dev, ino, birthtimeNs } = await lstat(pathToBytes(root), { bigint: true });
+  return `${dev}-${ino}-${birthtimeNs}`;
+}
+
+/** The UUID of the file system mounted at `root`, "" where it has none that can be read; `plain` for a mere folder. */
+async function fileSystemId(root: AbsolutePath, mounts: readonly Mount[], plain: string): Promise<string> {
+  const mount = mountOf(mounts, root);
+  if (mount === undefined || mount.at !== root || mount.root !== "/") return plain;
+  return (await probeFileSystem(mount.source)).uuid;
+}

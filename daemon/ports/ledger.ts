@@ -1,0 +1,191 @@
+/**
+ * What this computer knows. Knowledge of a trip comes in as facts and everything else follows from them; what concerns
+ * this computer alone (alerts said, volumes seen, faults met) stands beside. Every method is durable when it returns.
+ *
+ * Invariant: a copy is never claimed here before the drive's own journal holds it.
+ */
+
+import type { Fact, FrameOfOriginal, OriginalRole, QuickFingerprint, ReadBack } from "../../shared/facts.ts";
+import type {
+  CardId,
+  ContentHash,
+  DriveId,
+  FrameId,
+  OriginalId,
+  RelativePath,
+  TripId,
+} from "../../shared/identity.ts";
+import type { Alert } from "../../shared/problems.ts";
+import type { Bytes, Count, Instant } from "../../shared/units.ts";
+
+/** A fact with the text that stands in journals, and that text's own check as its name. */
+export interface EncodedFact {
+  readonly id: string;
+  readonly json: string;
+  readonly fact: Fact;
+}
+
+export interface TripRow {
+  readonly id: TripId;
+  readonly folder: string;
+  readonly profile: string;
+}
+
+export interface DriveRow {
+  readonly id: DriveId;
+  readonly name: string;
+  readonly fsId: string;
+  readonly lastSeen: Instant;
+}
+
+export interface CardRow {
+  readonly id: CardId;
+  readonly label: string;
+  readonly firstSeen: Instant;
+  readonly lastSeen: Instant;
+  /** When its files were last listed; undefined before the first survey ended. */
+  readonly surveyed: Instant | undefined;
+  /** The trip it was put to by hand. */
+  readonly assigned: TripId | undefined;
+  /** The trip that its frames were last found to belong to. */
+  readonly trip: TripId | undefined;
+  /** Its number within that trip; 0 before it has one. */
+  readonly number: number;
+}
+
+/** What stands on a card and how it is treated. */
+export interface CardFile {
+  readonly path: RelativePath;
+  readonly size: Bytes;
+  readonly modified: Instant;
+  readonly role: OriginalRole | "leaving";
+  /** Names the frame on the card; "" for extras and leavings. */
+  readonly frame: string;
+  /** Why a leaving is left; "" otherwise. */
+  readonly why: string;
+}
+
+/** A card's file with what became of it. */
+export interface CardFileState extends CardFile {
+  /** The original it is known to be; undefined while it was never read whole as it stands. */
+  readonly original: OriginalId | undefined;
+  readonly trip: TripId | undefined;
+  /** Drives that hold a verified copy of it. */
+  readonly drives: readonly DriveId[];
+}
+
+export interface OriginalRow {
+  readonly id: OriginalId;
+  readonly trip: TripId;
+  readonly hash: ContentHash;
+  readonly size: Bytes;
+  readonly path: RelativePath;
+  readonly role: OriginalRole;
+  readonly frame: FrameOfOriginal | undefined;
+}
+
+export interface Sighting {
+  readonly path: RelativePath;
+  readonly fingerprint: QuickFingerprint;
+  readonly original: OriginalId;
+}
+
+export interface CopyRow {
+  readonly original: OriginalId;
+  readonly drive: DriveId;
+  readonly path: RelativePath;
+  readonly readBack: ReadBack;
+  readonly at: Instant;
+}
+
+/** A drive's share of a trip. */
+export interface DriveShare {
+  readonly holdsFiles: Count;
+  readonly holdsBytes: Bytes;
+  readonly owedFiles: Count;
+  readonly owedBytes: Bytes;
+  readonly direct: Count;
+  readonly remount: Count;
+  readonly cache: Count;
+  readonly lastVerified: Instant | undefined;
+}
+
+/** What went wrong with one file, remembered until it goes right. */
+export interface Fault {
+  /** A card or a drive. */
+  readonly medium: CardId | DriveId;
+  /** The file there; "" when the medium itself is concerned. */
+  readonly path: string;
+  readonly code: "read-error" | "write-error" | "copy-differs" | "name-clash" | "bad-name" | "too-large";
+  readonly detail: string;
+  readonly at: Instant;
+}
+
+export interface AlertRow extends Alert {
+  readonly since: Instant;
+}
+
+export interface Ledger {
+  /** Takes facts in, all or none. Facts already known change nothing. */
+  apply(facts: readonly EncodedFact[]): void;
+  /** Every fact of a trip in the order learnt. */
+  factsOf(trip: TripId): Iterable<{ readonly id: string; readonly json: string }>;
+
+  trips(): readonly TripRow[];
+  drives(): readonly DriveRow[];
+  /** Makes a drive known, or known again under this name. */
+  addDrive(drive: DriveRow): void;
+  driveSeen(drive: DriveId, at: Instant): void;
+
+  cards(): readonly CardRow[];
+  card(card: CardId): CardRow | undefined;
+  cardSeen(card: CardId, label: string, at: Instant): void;
+  assignCard(card: CardId, trip: TripId): void;
+  /** The highest number a card has in the trip; 0 without any. */
+  highestCardNumber(trip: TripId): number;
+  /** Replaces what is known to stand on the card. */
+  setCardFiles(card: CardId, files: readonly CardFile[], at: Instant): void;
+  cardFiles(card: CardId): readonly CardFileState[];
+  sightings(card: CardId): readonly Sighting[];
+  /** This file isn't what was seen under its path before. */
+  forgetSighting(card: CardId, path: RelativePath): void;
+
+  original(id: OriginalId): OriginalRow | undefined;
+  originalAt(trip: TripId, pathKey: string): OriginalRow | undefined;
+  /** Frame pictures and films with these bytes, oldest first. */
+  frameFilesByContent(trip: TripId, hash: ContentHash, size: Bytes): readonly OriginalRow[];
+  frameFiles(trip: TripId, frame: FrameId): readonly OriginalRow[];
+  framesByKey(trip: TripId, key: string): readonly FrameId[];
+  frameByStem(trip: TripId, stemKey: string): FrameId | undefined;
+  /** Serial to letter, of every body seen in the trip. */
+  letters(trip: TripId): ReadonlyMap<string, string>;
+  /** The highest running number used on each day. */
+  countsByDay(trip: TripId): ReadonlyMap<string, number>;
+
+  copiesOn(drive: DriveId, trip: TripId): readonly CopyRow[];
+  hasCopy(original: OriginalId, drive: DriveId): boolean;
+  /** What stands at this path of the trip on this drive, as far as recorded. */
+  copyAt(drive: DriveId, trip: TripId, pathKey: string): OriginalId | undefined;
+  share(trip: TripId, drive: DriveId): DriveShare;
+  /** Frames and files of a trip, and how many frames have all their files on `goal` drives. */
+  totals(
+    trip: TripId,
+    goal: number,
+  ): { readonly frames: Count; readonly files: Count; readonly atGoal: Count };
+  /** Drives that were told to hold this trip's files. */
+  latestTripWithOriginals(): TripId | undefined;
+
+  faults(): readonly Fault[];
+  setFault(fault: Fault): void;
+  clearFaults(medium: CardId | DriveId, path?: string): void;
+
+  alerts(): readonly AlertRow[];
+  /** Makes these the alerts that hold; returns those that are new. */
+  setAlerts(alerts: readonly Alert[], at: Instant): readonly AlertRow[];
+  /** @returns false when this was said before. */
+  sayOnce(key: string, at: Instant): boolean;
+  /** The audit trail: what happened and why. */
+  note(kind: string, about: string, text: string, at: Instant): void;
+
+  close(): void;
+}

@@ -1,0 +1,8 @@
+/** Trip profiles as the photographer wrote them, in this computer's configuration. */
+
+import type { TripId } from "../../shared/identity.ts";
+
+export interface TripFiles {
+  /** Every trip's id and text. One that can't be read is left out, and said by `trip list`. */
+  list(): Promise<readonly { readonly id: TripId; readonly text: string }[]>;
+}

@@ -1,0 +1,23 @@
+/**
+ * Where things stand on a drive. Everything of ours is below `.scrubjay`, but for the trip's folder and the checksum
+ * list in it. Every path that is written on a drive comes from here.
+ */
+
+import type { RelativePath, TripId } from "../../shared/identity.ts";
+
+export const incomingFolder = ".scrubjay/incoming" as RelativePath;
+export const identityFile = ".scrubjay/drive.json" as RelativePath;
+
+export const recordFolder = (trip: TripId): RelativePath => `.scrubjay/trips/${trip}` as RelativePath;
+export const journalFile = (trip: TripId): RelativePath =>
+  `${recordFolder(trip)}/journal.jsonl` as RelativePath;
+export const profileFile = (trip: TripId): RelativePath =>
+  `${recordFolder(trip)}/profile.yaml` as RelativePath;
+
+/** The checksum list inside the trip's folder, for general tools. */
+export const checksumFile = (tripFolder: string): RelativePath =>
+  `${tripFolder}/checksums.xxh64` as RelativePath;
+
+/** Unfinished work under a name that says nothing and can't clash. */
+export const unfinishedFile = (random: string): RelativePath =>
+  `${incomingFolder}/${random}.part` as RelativePath;

@@ -1,0 +1,65 @@
+/** A daemon that isn't there: answers what the test gives it and notes what it was asked. */
+
+import type { DaemonFace } from "../../daemon/api/face.ts";
+import type { CardStatusJson, DriveStatusJson, StatusJson, WaitJson } from "../../shared/api.ts";
+import { UserMistake } from "../../shared/problems.ts";
+
+export interface FakeFace extends DaemonFace {
+  readonly asked: string[];
+  /** Set: `wait` doesn't resolve before its signal aborts. */
+  waitsForever: boolean;
+  statusAnswer: StatusJson;
+  waitAnswer: WaitJson;
+  failsWith: Error | undefined;
+}
+
+export function fakeFace(status: StatusJson): FakeFace {
+  const face: FakeFace = {
+    asked: [],
+    waitsForever: false,
+    statusAnswer: status,
+    waitAnswer: { idle: true, owed: { files: 0, bytes: 0 } },
+    failsWith: undefined,
+    status: () => {
+      face.asked.push("status");
+      if (face.failsWith !== undefined) throw face.failsWith;
+      return face.statusAnswer;
+    },
+    cards: (): readonly CardStatusJson[] => face.statusAnswer.cards,
+    drives: (): readonly DriveStatusJson[] => face.statusAnswer.drives,
+    addDrive: async (mount, name) => {
+      face.asked.push(`addDrive ${mount} ${name}`);
+      if (name === "Taken")
+        throw new UserMistake("A drive is called so already.", "Choose another name.", 64);
+      return { id: "0".repeat(32), name, mount };
+    },
+    assignCard: async (card, trip) => {
+      face.asked.push(`assignCard ${card} ${trip}`);
+    },
+    refresh: async () => {
+      face.asked.push("refresh");
+    },
+    wait: async (timeout, stop) => {
+      face.asked.push(`wait ${timeout}`);
+      if (face.waitsForever) {
+        await new Promise<void>((resolve) => stop.addEventListener("abort", () => resolve()));
+        face.asked.push("wait ended");
+      }
+      return face.waitAnswer;
+    },
+  };
+  return face;
+}
+
+/** A board with nothing on it. */
+export const emptyStatus: StatusJson = {
+  trip: null,
+  headline: "No trip is described yet.",
+  advice: "Describe one with `scrubjay trip add FILE`.",
+  frames: { total: 0, files: 0, atGoal: 0 },
+  drives: [],
+  cards: [],
+  work: [],
+  alerts: [],
+  at: "2027-06-06T22:41:00+01:00",
+};

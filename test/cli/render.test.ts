@@ -1,0 +1,193 @@
+/** The board, the cards and the drives as text, from documents made by hand. */
+
+import { expect, test } from "vitest";
+import { formatCautions } from "../../daemon/cli/cautions.ts";
+import { dayOfTrip, fullMoment, shortMoment } from "../../daemon/cli/moments.ts";
+import { renderCards } from "../../daemon/cli/renderCards.ts";
+import { renderDrives } from "../../daemon/cli/renderDrives.ts";
+import { renderStatus } from "../../daemon/cli/renderStatus.ts";
+import { paragraph, table, widthOf } from "../../daemon/cli/table.ts";
+import { writesUnicode } from "../../daemon/cli/terminal.ts";
+import { card, drive, evening } from "./boards.ts";
+
+/** The text without line ends and runs of blanks: for what a paragraph says, wherever it is broken. */
+const flat = (text: string): string => text.replace(/\s+/g, " ");
+
+test("the board says what is safe, what to do, and which seeds are where", () => {
+  const lines = renderStatus(evening, true).split("\n");
+  expect(lines.slice(0, 9)).toEqual([
+    " Kestrel Cliffs · day 4 of 12                                                 Sun 6 June, 22:41",
+    "",
+    " Not everything is safe yet.",
+    " Plug in Rust: it owes 3,557 files.",
+    "",
+    "            Blue      Slate         Rust",
+    "            on me     room safe     car · not here since 08:10",
+    " Card 7     ● 1,824   ● 1,824       ○ 1,824                     keep this card: 1,824 files short of copies",
+    " Card 8     ● 1,733   ◐ 912/1,733   ○ 1,733                     keep this card: 1,733 files short of copies",
+  ]);
+  expect(lines[9]).toBe(
+    " all files  ● 12,867  ◉ 12,046      ◌ 9,310                     4,655 of 6,433 frames at goal",
+  );
+  expect(lines[10]).toBe(" owed       nothing   ○ 821, 41 GB  ○ 3,557, 178 GB");
+});
+
+test("work under way says how far, how fast and how long", () => {
+  const text = renderStatus(evening, true);
+  expect(text).toContain(" copying Card 8 → Slate: 52 %, 45 GB of 86 GB, 96 MB/s, 4 min left\n");
+});
+
+test("an alert has its three sentences and how grave it is", () => {
+  const text = flat(renderStatus(evening, true));
+  expect(text).toContain(
+    "○ Rust is not here. What it holds is as it was. Plug it in. (warning, since 4 June, 08:10)",
+  );
+});
+
+test("without UTF-8 the signs are ASCII", () => {
+  const text = renderStatus(evening, false);
+  expect(text).toMatch(/^[\x20-\x7e\n]+$/);
+  expect(text).toContain("# 1,824");
+  expect(text).toContain("c 912/1,733");
+  expect(text).toContain("o 1,733");
+  expect(text).toContain("@ 12,046");
+  expect(text).toContain(". 9,310");
+});
+
+test("the locale that counts is the first of LC_ALL, LC_CTYPE and LANG that is set", () => {
+  // POSIX.1-2017, Base Definitions 8.2.
+  expect(writesUnicode({ LANG: "en_GB.UTF-8" })).toBe(true);
+  expect(writesUnicode({ LANG: "C.utf8" })).toBe(true);
+  expect(writesUnicode({ LC_ALL: "C", LANG: "en_GB.UTF-8" })).toBe(false);
+  expect(writesUnicode({ LC_ALL: "", LC_CTYPE: "de_DE.UTF-8", LANG: "C" })).toBe(true);
+  expect(writesUnicode({})).toBe(false);
+});
+
+test("cautions stand next to any clear verdict, once, and nowhere else", () => {
+  expect(flat(renderStatus(evening, true))).not.toContain("Before you format");
+  const clear = card({
+    name: "Card 6",
+    clear: true,
+    lacking: [],
+    lackingTotal: 0,
+    verdict: "Card 6 may be formatted.",
+  });
+  const other = { ...clear, id: "6".repeat(16), name: "Card 5" };
+  const board = flat(renderStatus({ ...evening, cards: [clear, other] }, true));
+  expect(board.split(formatCautions).length).toBe(2);
+  const cards = flat(renderCards([clear, other, card({})]));
+  expect(cards.split(formatCautions).length).toBe(2);
+  expect(cards).toContain("Card 6 may be formatted.");
+  expect(flat(renderCards([card({})]))).not.toContain("Before you format");
+});
+
+test("cards that went and are clear are left out of the board, those not clear stay", () => {
+  const gone = card({ name: "Card 1", present: false, mount: null });
+  const text = renderStatus({ ...evening, cards: [{ ...gone, clear: true, name: "Card 2" }, gone] }, true);
+  expect(text).toContain("Card 1, not here");
+  expect(text).not.toContain("Card 2");
+});
+
+test("a card's reasons are named, the rest counted", () => {
+  const lacking = Array.from({ length: 7 }, (_, index) => ({
+    path: `DCIM/100ALDIN/ALD_042${index}.NEF`,
+    verified: 2,
+    goal: 3,
+    why: "Rust owes it (not here)",
+  }));
+  const text = renderCards([
+    card({
+      lacking,
+      lackingTotal: 1824,
+      undated: ["DCIM/100ALDIN/ALD_0400.JPG"],
+      leavings: [{ path: "System Volume Information/x", why: "an operating system's" }],
+    }),
+  ]);
+  expect(text).toContain("Card 7 'ALDINE_R2': here, at /media/anna/ALDINE_R2\n");
+  expect(text).toContain("    DCIM/100ALDIN/ALD_0424.NEF: 2 of 3 copies; Rust owes it (not here)\n");
+  expect(text).not.toContain("ALD_0425");
+  expect(text).toContain("and 1,819 more files");
+  expect(text).toContain("Not copied: System Volume Information/x (an operating system's).");
+  expect(text).toContain("1 frame without a usable time");
+});
+
+test("names from cards and drives can't steer the terminal", () => {
+  const evil = "a\u001b[2J\u202eb\nc";
+  const hostile = card({
+    label: evil,
+    verdict: evil,
+    mount: evil,
+    trip: evil,
+    lacking: [{ path: evil, verdict: 0, verified: 0, goal: 1, why: evil } as never],
+    leavings: [{ path: evil, why: evil }],
+  });
+  const bad = drive({ name: evil, place: evil, mount: evil });
+  const alert = {
+    code: "x",
+    severity: "note",
+    about: "x",
+    text: evil,
+    happened: evil,
+    safe: evil,
+    next: evil,
+    since: evil,
+  };
+  const board = {
+    ...evening,
+    cards: [hostile],
+    drives: [bad],
+    alerts: [alert as never],
+    headline: evil,
+    advice: evil,
+  };
+  for (const text of [renderCards([hostile]), renderDrives([bad]), renderStatus(board, true)]) {
+    expect(text).not.toMatch(/[\p{Cf}\u001b]/u);
+    expect(text).toContain("\\u{1b}");
+  }
+});
+
+test("nothing yet is said in words", () => {
+  expect(renderCards([])).toMatch(/No card/);
+  expect(renderDrives([])).toMatch(/scrubjay drive add/);
+  const empty = renderStatus({ ...evening, trip: null, cards: [], drives: [], work: [], alerts: [] }, true);
+  expect(empty.split("\n").length).toBe(5);
+});
+
+test("drives are listed with what they hold and owe", () => {
+  const text = renderDrives([
+    drive({}),
+    drive({ id: null, name: "Rust", present: false, mount: null, freeBytes: null }),
+  ]);
+  expect(text).toContain("Blue   primary  on me  /media/anna/Blue  1.2 TB of 2 TB  12,867 files  nothing");
+  expect(text).toContain("not introduced");
+});
+
+test("columns stand straight with wide and combining characters", () => {
+  // UAX #11: ideographs are wide; combining marks take no column.
+  expect(widthOf("写真")).toBe(4);
+  expect(widthOf("e\u0301")).toBe(1);
+  expect(widthOf("🐦")).toBe(2);
+  expect(widthOf("●")).toBe(1);
+  expect(
+    table([
+      ["写真", "x"],
+      ["ab", "y"],
+      ["e\u0301", "z"],
+    ]),
+  ).toBe("写真  x\nab    y\ne\u0301     z\n");
+});
+
+test("paragraphs break at blanks and never inside a word", () => {
+  expect(paragraph("one two three", 8, "  ")).toBe("  one\n  two\n  three\n");
+  expect(paragraph("averyveryverylongword", 5)).toBe("averyveryverylongword\n");
+});
+
+test("moments are those of the trip's zone, whatever this computer's", () => {
+  expect(fullMoment("2027-06-06T00:05:00+01:00")).toBe("Sun 6 June, 00:05");
+  expect(shortMoment("2027-06-06T08:10:00+01:00", "2027-06-06T22:41:00+01:00")).toBe("08:10");
+  expect(shortMoment("2027-06-04T08:10:00+01:00", "2027-06-06T22:41:00+01:00")).toBe("4 June, 08:10");
+  expect(dayOfTrip("2027-06-03T00:00:00+01:00", "2027-06-03", "2027-06-14")).toBe("day 1 of 12");
+  expect(dayOfTrip("2027-06-01T00:00:00+01:00", "2027-06-03", "2027-06-14")).toBe("begins in 2 days");
+  expect(dayOfTrip("2027-06-15T00:00:00+01:00", "2027-06-03", "2027-06-14")).toBe("ended 1 day ago");
+  expect(fullMoment("never")).toBe("");
+});

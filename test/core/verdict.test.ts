@@ -1,0 +1,73 @@
+/** May this card be formatted: only when every file that counts has its goal of verified copies on different drives. */
+
+import { expect, test } from "vitest";
+import { type CardForVerdict, type VerdictFile, verdictOf } from "../../daemon/core/verdict.ts";
+import type { DriveId, RelativePath } from "../../shared/identity.ts";
+
+const blue = "blue" as DriveId;
+const slate = "slate" as DriveId;
+
+function file(path: string, heldBy: readonly DriveId[], more: Partial<VerdictFile> = {}): VerdictFile {
+  return { path: path as RelativePath, heldBy, known: true, fault: undefined, ...more };
+}
+
+function card(files: readonly VerdictFile[], more: Partial<CardForVerdict> = {}): CardForVerdict {
+  return {
+    name: "Card 7",
+    present: true,
+    surveyed: true,
+    goal: 2,
+    drives: [
+      { id: blue, name: "Blue", present: true },
+      { id: slate, name: "Slate", present: false },
+    ],
+    files,
+    unreadFolders: [],
+    ...more,
+  };
+}
+
+test("every file on its goal of drives: clear, and the drives are named", () => {
+  const verdict = verdictOf(card([file("a", [blue, slate]), file("b", [slate, blue])]));
+  expect(verdict).toEqual({
+    clear: true,
+    sentence: "Card 7 may be formatted. All 2 files are verified on Blue and Slate.",
+    lacking: [],
+  });
+});
+
+test("one file short of one copy: not clear, and the drive that owes it is named with why", () => {
+  const verdict = verdictOf(card([file("a", [blue, slate]), file("DCIM/b", [blue])]));
+  expect(verdict.clear).toBe(false);
+  expect(verdict.lacking).toEqual([
+    { path: "DCIM/b", verified: 1, goal: 2, why: "Slate owes it (not plugged in)" },
+  ]);
+});
+
+test("two copies on one drive are one copy", () => {
+  expect(verdictOf(card([file("a", [blue, blue])])).clear).toBe(false);
+});
+
+test.each<[string, Partial<CardForVerdict>, Partial<VerdictFile>]>([
+  ["its files weren't listed since it was put in", { surveyed: false }, {}],
+  ["the trip isn't known", { goal: undefined }, {}],
+  ["a folder on it can't be read", { unreadFolders: ["DCIM/101" as RelativePath] }, {}],
+  ["a file was never read as it stands", {}, { known: false }],
+])("not clear while %s", (_, cardMore, fileMore) => {
+  expect(verdictOf(card([file("a", [blue, slate], fileMore)], cardMore)).clear).toBe(false);
+});
+
+test("what went wrong with a file is its reason", () => {
+  const verdict = verdictOf(
+    card([file("a", [], { known: false, fault: "the medium answered with an error" })]),
+  );
+  expect(verdict.lacking[0]?.why).toBe("the medium answered with an error");
+});
+
+test("a drive's name can't steer the terminal through a verdict", () => {
+  const hostile = card([file("a", [blue])], {
+    drives: [{ id: undefined, name: "Bad\u001b[2J\u202ename", present: false }],
+  });
+  const why = verdictOf(hostile).lacking[0]?.why ?? "";
+  expect(why).toBe("Bad\\u{1b}[2J\\u{202e}name owes it (not introduced yet)");
+});
