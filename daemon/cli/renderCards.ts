@@ -5,6 +5,7 @@ import { counted, formatBytes, formatCount } from "../../shared/format.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
 import { formatCautions } from "./cautions.ts";
+import { fullMoment } from "./moments.ts";
 import { paragraph } from "./table.ts";
 
 const width = 96;
@@ -21,7 +22,9 @@ export function renderCards(cards: readonly CardStatusJson[]): string {
 
 function renderCard(card: CardStatusJson): string {
   const label = card.label === "" ? "" : ` '${printable(card.label)}'`;
-  const where = card.present ? `here, at ${printable(card.mount ?? "")}` : `not here since ${card.lastSeen}`;
+  const where = card.present
+    ? `here, at ${printable(card.mount ?? "")}`
+    : `not here since ${fullMoment(card.lastSeen)}`;
   const trip = card.trip === null ? "no trip" : printable(card.trip);
   const content = `${counted(card.frames, "frame")}, ${counted(card.files, "file")}, ${formatBytes(bytes(card.bytes))}`;
   const lines = [

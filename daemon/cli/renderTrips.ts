@@ -11,7 +11,7 @@ export function renderFaults(file: string, faults: readonly ProfileFault[]): str
     .map((fault) => {
       const place = `${printable(file)}:${fault.line}:${fault.column}`;
       const key = fault.key === "" ? "" : `${printable(fault.key)}: `;
-      return `${place}: ${fault.severity}: ${key}${fault.what}. Allowed: ${fault.allowed}\n`;
+      return `${place}: ${fault.severity}: ${key}${ended(fault.what)} Allowed: ${fault.allowed}\n`;
     })
     .join("");
 }
@@ -26,4 +26,9 @@ export function renderTrips(trips: readonly TripSummaryJson[]): string {
     trip.id,
   ]);
   return table([["trip", "code", "days", "zone", "id"], ...rows]);
+}
+
+/** As a sentence: a question has its own mark. */
+function ended(sentence: string): string {
+  return sentence.endsWith("?") ? sentence : `${sentence}.`;
 }

@@ -14,8 +14,8 @@ export interface AlertTrip {
   readonly id: string;
   readonly name: string;
   readonly goal: { readonly copies: number; readonly places: number };
-  /** Whether a card of this trip is in. */
-  readonly cardIn: boolean;
+  /** Whether a card of this trip is in and holds files that were never read. */
+  readonly cardHasNews: boolean;
   readonly drives: readonly AlertDrive[];
 }
 
@@ -88,7 +88,7 @@ const cardUntouched = "The card was only read.";
 
 function driveMissing(trip: AlertTrip): Alert[] {
   return trip.drives
-    .filter((drive) => !drive.present && (drive.owedFiles > 0 || trip.cardIn))
+    .filter((drive) => !drive.present && (drive.owedFiles > 0 || trip.cardHasNews))
     .map((drive) => {
       const name = printable(drive.name);
       const owes =

@@ -59,9 +59,9 @@ export function alertView(engine: Engine): AlertView {
       id: trip.id,
       name: trip.profile.trip,
       goal: trip.profile.goal,
-      cardIn: cards.some((visit) => {
+      cardHasNews: cards.some((visit) => {
         const { decision } = visit;
-        return decision?.decision === "trip" && decision.trip === trip.id && hasFiles(engine, visit.card.id);
+        return decision?.decision === "trip" && decision.trip === trip.id && hasNews(engine, visit.card.id);
       }),
       drives: drivesOf(engine, trip).map((drive) => alertDrive(engine, trip, drive)),
     })),
@@ -84,8 +84,10 @@ export function alertView(engine: Engine): AlertView {
   };
 }
 
-function hasFiles(engine: Engine, card: CardId): boolean {
-  return engine.ports.ledger.cardFiles(card).some((file) => file.role !== "leaving");
+/** Whether the card holds files that were never read, so that what they will owe isn't known yet. */
+function hasNews(engine: Engine, card: CardId): boolean {
+  const files = engine.ports.ledger.cardFiles(card);
+  return files.some((file) => file.role !== "leaving" && file.original === undefined);
 }
 
 function alertDrive(engine: Engine, trip: KnownTrip, drive: TripDriveState): AlertDrive {

@@ -181,6 +181,7 @@ const testFolders: readonly string[] = [
   "fuzz",
   "home",
   "ledger",
+  "media",
   "page",
   "record",
   "run",
