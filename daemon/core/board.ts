@@ -8,6 +8,9 @@ import { printable } from "../../shared/text.ts";
 import type { Millis } from "../../shared/units.ts";
 import { inSentence, list } from "./verdict.ts";
 
+/** More cards than this are counted, not named. */
+const cardsNamedMost = 4;
+
 export interface BoardView {
   readonly tripDescribed: boolean;
   readonly frames: { readonly total: number; readonly atGoal: number };
@@ -39,10 +42,11 @@ export function boardSentences(view: BoardView): BoardSentences {
       headline: "No trip is described yet.",
       advice: "Describe one and add it with `scrubjay trip add FILE`.",
     };
-  const cardsIn = view.cards.filter((card) => card.present && card.files > 0);
-  const unclear = cardsIn.filter((card) => !card.clear);
+  const cards = view.cards.filter((card) => card.files > 0);
+  // A card that was taken out half read holds what no drive has: it counts as long as it isn't clear.
+  const unclear = cards.filter((card) => !card.clear);
   const allFramesAtGoal = view.frames.atGoal === view.frames.total;
-  if (view.frames.total === 0 && cardsIn.length === 0)
+  if (view.frames.total === 0 && cards.length === 0)
     return { headline: "Nothing has been copied yet.", advice: beginning(view) };
   if (allFramesAtGoal && unclear.length === 0 && view.urgent === undefined)
     return { headline: "Everything is safe.", advice: whenSafe(view) };
@@ -75,8 +79,9 @@ function whenUnsafe(view: BoardView, unclear: readonly { readonly name: string }
   for (const drive of view.drives.filter((each) => !each.present && each.owedFiles > 0).slice(0, 3))
     parts.push(`Plug in ${printable(drive.name)}: it owes ${counted(drive.owedFiles, "file")}.`);
   if (unclear.length > 0) {
-    const names = list(unclear.map((card, index) => (index === 0 ? card.name : inSentence(card.name))));
-    parts.push(`${names} must not be formatted yet.`);
+    const names = unclear.map((card, index) => (index === 0 ? card.name : inSentence(card.name)));
+    const which = names.length <= cardsNamedMost ? list(names) : counted(names.length, "card");
+    parts.push(`${which} must not be formatted yet.`);
   }
   return parts.length === 0 ? "Plug in the drives that owe copies." : parts.join(" ");
 }

@@ -7,6 +7,7 @@
  * Stops between two files when the world has changed; what was begun is finished or thrown away.
  */
 
+import { assert } from "../../shared/brand.ts";
 import type { Fact, FrameOfOriginal } from "../../shared/facts.ts";
 import {
   type AbsolutePath,
@@ -15,6 +16,7 @@ import {
   nameKey,
   type OriginalId,
   type RelativePath,
+  type TripId,
   under,
 } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
@@ -234,7 +236,7 @@ function settle(context: PassContext, job: CopyJob, read: readonly ReadPlanned[]
     else settled.push({ read: each, original: row });
   }
 
-  const places = placesOf(context, job, fresh, siblingFrame(context, job));
+  const places = placesOf(context, job, fresh);
   fresh.forEach((each, index) => {
     const place = places[index];
     if (place === undefined) throw new Error("every file that was read has a place");
@@ -259,12 +261,7 @@ function settle(context: PassContext, job: CopyJob, read: readonly ReadPlanned[]
   return settled;
 }
 
-function placesOf(
-  context: PassContext,
-  job: CopyJob,
-  fresh: readonly ReadPlanned[],
-  sibling: FrameOfOriginal | undefined,
-): readonly Placed[] {
+function placesOf(context: PassContext, job: CopyJob, fresh: readonly ReadPlanned[]): readonly Placed[] {
   const first = fresh[0];
   if (first === undefined) return [];
   const { ledger } = context.ports;
@@ -289,8 +286,12 @@ function placesOf(
     }),
   );
   const wanted = context.wanted.get(job.key);
-  if (wanted === undefined) return reads.map((file) => fileExtra(file, view));
-  return fileFrame(reads, wanted, sibling, view);
+  if (wanted !== undefined) return fileFrame(reads, wanted, siblingFrame(context, job, trip), view);
+  assert(
+    reads.every((file) => file.role === "extra"),
+    "a frame knows what it wants to be called",
+  );
+  return reads.map((file) => fileExtra(file, view));
 }
 
 /** An extension is a part of a hostile name as well. */
@@ -298,12 +299,12 @@ function safeExtension(extension: string): string {
   return safePath(`x${extension}` as RelativePath).slice(1);
 }
 
-/** The frame that other files of this job are filed in already. */
-function siblingFrame(context: PassContext, job: CopyJob): FrameOfOriginal | undefined {
+/** The frame of this trip that other files of this job are filed in already. */
+function siblingFrame(context: PassContext, job: CopyJob, trip: TripId): FrameOfOriginal | undefined {
   for (const file of job.files) {
     if (file.original === undefined) continue;
-    const frame = context.ports.ledger.original(file.original)?.frame;
-    if (frame !== undefined) return frame;
+    const row = context.ports.ledger.original(file.original);
+    if (row?.frame !== undefined && row.trip === trip) return row.frame;
   }
   return undefined;
 }

@@ -1,0 +1,76 @@
+/** The board's two sentences: is everything safe, and what is to be done. */
+
+import { expect, test } from "vitest";
+import { type BoardView, boardSentences } from "../../daemon/core/board.ts";
+import { millis } from "../../shared/units.ts";
+
+const blue = { name: "Blue", introduced: true, present: true, owedFiles: 0 };
+const rust = { name: "Rust", introduced: true, present: false, owedFiles: 1824 };
+const card = (nth: number, more: Partial<BoardView["cards"][number]> = {}) => ({
+  name: `Card ${nth}`,
+  present: true,
+  clear: true,
+  files: 100,
+  ...more,
+});
+const board = (more: Partial<BoardView>): BoardView => ({
+  tripDescribed: true,
+  frames: { total: 50, atGoal: 50 },
+  cards: [card(1)],
+  drives: [blue],
+  work: undefined,
+  urgent: undefined,
+  ...more,
+});
+
+test("all frames at their goal and every card clear: everything is safe", () => {
+  expect(boardSentences(board({}))).toEqual({
+    headline: "Everything is safe.",
+    advice: "Card 1 may be formatted.",
+  });
+});
+
+test("an owed drive and the cards that wait for it are named", () => {
+  const view = board({
+    frames: { total: 50, atGoal: 10 },
+    cards: [card(7, { clear: false }), card(8, { clear: false })],
+    drives: [blue, rust],
+  });
+  expect(boardSentences(view)).toEqual({
+    headline: "Not everything is safe yet.",
+    advice: "Plug in Rust: it owes 1,824 files. Card 7 and card 8 must not be formatted yet.",
+  });
+});
+
+test("a card that was taken out half read keeps the board from saying that all is safe", () => {
+  const view = board({ cards: [card(1), card(2, { present: false, clear: false })] });
+  expect(boardSentences(view)).toEqual({
+    headline: "Not everything is safe yet.",
+    advice: "Card 2 must not be formatted yet.",
+  });
+});
+
+test("while copying, the time left stands first", () => {
+  const view = board({
+    cards: [card(1, { clear: false })],
+    work: { from: "Card 1", left: millis(240_000) },
+  });
+  expect(boardSentences(view).advice).toBe("Copying card 1; 4 min left. Card 1 must not be formatted yet.");
+});
+
+test("an urgent alert is never hidden behind frames that are all at goal", () => {
+  const view = board({ urgent: "Keep Card 2." });
+  expect(boardSentences(view).headline).toBe("Not everything is safe yet.");
+  expect(boardSentences(view).advice).toContain("Keep Card 2.");
+});
+
+test("before anything was copied, the next step of setting up is said", () => {
+  const empty = { frames: { total: 0, atGoal: 0 }, cards: [] };
+  expect(boardSentences(board({ ...empty, tripDescribed: false })).headline).toBe(
+    "No trip is described yet.",
+  );
+  expect(boardSentences(board({ ...empty, drives: [{ ...blue, introduced: false }] })).advice).toBe(
+    "Plug in Blue and run `scrubjay drive add MOUNT --name Blue`.",
+  );
+  expect(boardSentences(board(empty)).advice).toBe("Put a card in.");
+});
