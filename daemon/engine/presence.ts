@@ -9,6 +9,7 @@
 import type { AbsolutePath, CardId, DriveId, VolumeId } from "../../shared/identity.ts";
 import { under } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
+import { printable } from "../../shared/text.ts";
 import { bytes, type Instant } from "../../shared/units.ts";
 import { looksLikeCard, mustLookInside } from "../core/cardLayout.ts";
 import type { FsTraits, VolumeRoot } from "../ports/files.ts";
@@ -55,6 +56,7 @@ export class Presence {
   readonly #seen = new Map<VolumeId, Seen>();
   readonly #oneLook = new Places(1);
   #drives: readonly PresentDrive[] = [];
+  #lookFails = false;
 
   constructor(ports: EnginePorts) {
     this.#ports = ports;
@@ -104,7 +106,8 @@ export class Presence {
    */
   async look(): Promise<boolean> {
     return this.#oneLook.inside(async () => {
-      const now = await this.#ports.volumes.look();
+      const now = await this.#listVolumes();
+      if (now === undefined) return false;
       const ids = new Set(now.map((volume) => volume.id));
       let changed = false;
       for (const [id, seen] of this.#seen) {
@@ -126,9 +129,23 @@ export class Presence {
     });
   }
 
+  /** A look that fails (the computer is out of handles, say) tells nothing; what was seen before holds till the next. */
+  async #listVolumes(): Promise<readonly Volume[] | undefined> {
+    try {
+      const volumes = await this.#ports.volumes.look();
+      this.#lookFails = false;
+      return volumes;
+    } catch (failure) {
+      if (!this.#lookFails)
+        this.#ports.ledger.note("look", "", printable(String(failure)), this.#ports.clock.now());
+      this.#lookFails = true;
+      return undefined;
+    }
+  }
+
   /** Looks at one mounted volume now, whether it was seen before or not; undefined where nothing is mounted there. */
   async classify(root: AbsolutePath): Promise<{ readonly volume: Volume; readonly kind: Kind } | undefined> {
-    const volume = (await this.#ports.volumes.look()).find((each) => each.root === root);
+    const volume = (await this.#listVolumes())?.find((each) => each.root === root);
     if (volume === undefined) return undefined;
     const kind = await this.#kindOf(volume);
     return kind === undefined ? undefined : { volume, kind };

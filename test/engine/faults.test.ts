@@ -296,6 +296,30 @@ test("the card is pulled in the middle and put in again: the rest follows, nothi
   expect(list.trim().split("\n")).toHaveLength(3);
 });
 
+test("a look at the volumes that fails changes nothing, and the next one finds what is there", async () => {
+  let failing = false;
+  bench = await makeBench((ports) => ({
+    ...ports,
+    volumes: {
+      look: async () => {
+        if (failing) throw new Error("no handles left");
+        return ports.volumes.look();
+      },
+      watch: (hint, stop) => ports.volumes.watch(hint, stop),
+    },
+  }));
+  bench.trip(profileText({ drives: ["Blue", "Slate"], copies: 2 }));
+  await bench.drive("Blue");
+  failing = true;
+  putInCard();
+  await bench.idle();
+  expect(statusJson(bench.engine).drives[0]?.present).toBe(true);
+  expect(cardsJson(bench.engine)).toEqual([]);
+  failing = false;
+  await bench.idle();
+  expect(held("Blue")).toEqual(all);
+});
+
 test("notices that can't be shown stop nothing", async () => {
   bench = await makeBench((ports) => ({
     ...ports,
