@@ -15,6 +15,8 @@ export const limits = {
   verifyFilesPerDrive: 2,
   /** tries. Readings of one block of a card before the file is given up for this visit. */
   readTries: 3,
+  /** listings. A card that changes under the work is listed anew so often in one visit, then left as it was listed. */
+  resurveysMost: 20,
   /** tries. Copies of one file to one drive in one visit that read back differently before it is said and left. */
   copyTries: 2,
   /** share of the drive kept free: a full file system is slow, and an editor must still save. */
@@ -35,6 +37,8 @@ export const limits = {
   pollEvery: 5_000,
   /** ms. Hints that come closer together are one. */
   hintSettle: 150,
+  /** ms. A drive that failed is looked at once more before it is blamed: after a pull the mount stays up to a second (udisks 2.9). */
+  pulledSettle: 1_500,
   /** ms. A drive that failed to be written is tried again after this while it stays plugged in. */
   driveRetryAfter: 60_000,
   /** bytes. Longest path below a trip's folder, in UTF-8: leaves room for mount points under PATH_MAX 4096 and Windows' 260 is warned about. */

@@ -13,7 +13,7 @@ import { UserMistake } from "../shared/problems.ts";
 import { printable } from "../shared/text.ts";
 import type { DaemonFace } from "./api/face.ts";
 import { createApi } from "./api/server.ts";
-import { cardsJson, drivesJson, owedOfTrip, statusJson } from "./engine/board.ts";
+import { cardsJson, drivesJson, owedOfTrips, statusJson, unclearCards } from "./engine/board.ts";
 import { Engine } from "./engine/engine.ts";
 import { introduceDrive } from "./engine/introduce.ts";
 import { type HomeFolders, homeFolders } from "./home/homeFolders.ts";
@@ -103,7 +103,7 @@ function faceOf(engine: Engine): DaemonFace {
     wait: async (timeout, stop) => {
       const ended = AbortSignal.any([stop, AbortSignal.timeout(timeout)]);
       const idle = await engine.untilIdle(ended);
-      return { idle, owed: owedOfTrip(engine) };
+      return { idle, owed: owedOfTrips(engine), cardsNotClear: unclearCards(engine) };
     },
   };
 }

@@ -139,7 +139,10 @@ export interface TripCheckJson {
 /** How the answer of `wait` is meant: `idle` means that nothing is left to do with what is plugged in. */
 export interface WaitJson {
   readonly idle: boolean;
+  /** By the drives of all trips. */
   readonly owed: OwedJson;
+  /** How many of the cards that are in may not be formatted. */
+  readonly cardsNotClear: number;
 }
 
 /** A refusal of the API, with the exit status that the command line gives it. */

@@ -22,6 +22,8 @@ export const alertCodes = [
   "drive-twice",
   "record-unreadable",
   "unknown-drive",
+  "copy-missing",
+  "card-unfinished",
 ] as const;
 export type AlertCode = (typeof alertCodes)[number];
 

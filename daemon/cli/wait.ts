@@ -16,7 +16,7 @@ export const wait: Command = {
     timeout: { value: "SECONDS", does: "give up after this time; without it, wait as long as it takes" },
   },
   does: "returns when there is nothing left to do with what is plugged in",
-  more: "Exit status: 0 nothing is left and nothing is owed, 1 timed out or something is owed.",
+  more: "Exit status: 0 nothing is left, nothing is owed and each card that is in is clear; 1 not yet.",
   run,
 };
 
@@ -31,9 +31,13 @@ async function run(call: Call): Promise<number> {
       : "The time is up; work goes on.";
     const amount = `${counted(answer.owed.files, "copy", "copies")} (${formatBytes(bytes(answer.owed.bytes))})`;
     const rest = owed ? ` Drives owe ${amount}; \`scrubjay status\` says which.` : "";
-    call.terminal.out(`${done}${rest}\n`);
+    const keep =
+      answer.cardsNotClear > 0
+        ? ` ${counted(answer.cardsNotClear, "card")} must be kept; \`scrubjay cards\` says why.`
+        : "";
+    call.terminal.out(`${done}${rest}${keep}\n`);
   }
-  return answer.idle && !owed ? 0 : 1;
+  return answer.idle && !owed && answer.cardsNotClear === 0 ? 0 : 1;
 }
 
 function readTimeout(text: string | undefined): number | undefined {

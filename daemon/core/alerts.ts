@@ -8,7 +8,7 @@ import type { CardId, DriveId } from "../../shared/identity.ts";
 import type { Alert } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import type { Bytes } from "../../shared/units.ts";
-import { list } from "./verdict.ts";
+import { inSentence, list } from "./verdict.ts";
 
 export interface AlertTrip {
   readonly id: string;
@@ -48,7 +48,14 @@ export interface AlertFault {
   readonly medium: CardId | DriveId;
   /** `Card 7`, `Slate` */
   readonly mediumName: string;
-  readonly code: "read-error" | "write-error" | "copy-differs" | "name-clash" | "bad-name" | "too-large";
+  readonly code:
+    | "read-error"
+    | "write-error"
+    | "copy-differs"
+    | "copy-missing"
+    | "name-clash"
+    | "bad-name"
+    | "too-large";
   /** Files concerned, printable; empty for the medium as a whole. */
   readonly paths: readonly string[];
   readonly detail: string;
@@ -66,6 +73,10 @@ export interface AlertView {
     readonly name: string;
     readonly why: "twice" | "unknown";
   }[];
+  /** Mounts that are there and give no answer, so that it isn't known what they are. */
+  readonly unreadable: readonly string[];
+  /** Cards that were taken out with files on them that were never copied. */
+  readonly unfinished: readonly { readonly id: CardId; readonly name: string; readonly files: number }[];
   /** Drives whose journal has lines that don't hold. */
   readonly spoilt: readonly { readonly name: string; readonly id: string; readonly lines: number }[];
 }
@@ -80,6 +91,8 @@ export function alertsOf(view: AlertView): readonly Alert[] {
     ...view.trips.flatMap(samePlace),
     ...view.ambiguous.map(ambiguous),
     ...view.strangers.map(stranger),
+    ...view.unreadable.map(unreadable),
+    ...view.unfinished.map(unfinished),
     ...view.spoilt.map(spoilt),
   ];
 }
@@ -172,6 +185,15 @@ function faultAlert(fault: AlertFault): Alert {
         happened: `${counted(fault.paths.length, "copy", "copies")} on ${medium} read back differently: ${files}.`,
         safe: `The bad ${fault.paths.length === 1 ? "copy was" : "copies were"} thrown away and none counts. ${cardUntouched}`,
         next: `Keep the card. Try another cable or socket for ${medium}; if it happens again, don't trust that drive.`,
+      };
+    case "copy-missing":
+      return {
+        code: "copy-missing",
+        severity: "warning",
+        about,
+        happened: `${counted(fault.paths.length, "copy", "copies")} on ${medium} ${fault.paths.length === 1 ? "is" : "are"} gone or cut short: ${files}.`,
+        safe: `${fault.paths.length === 1 ? "It doesn't" : "They don't"} count any more. Nothing on ${medium} was changed.`,
+        next: `Put the card in again if it still holds them; they are copied anew. If nobody removed them, don't trust ${medium}.`,
       };
     case "name-clash":
       return {
@@ -284,6 +306,29 @@ function stranger(drive: AlertView["strangers"][number]): Alert {
     happened: `${mount} says it is ${name}, which is another medium.`,
     safe: "Nothing was written to it.",
     next: "It looks like a copy of that drive. Remove its `.scrubjay` folder and introduce it under a name of its own.",
+  };
+}
+
+function unreadable(mount: string): Alert {
+  return {
+    code: "unknown-card",
+    severity: "warning",
+    about: mount,
+    happened: `${printable(mount)} is plugged in and can't be read, so it isn't known what it is.`,
+    safe: "Nothing on it was written. All else goes on.",
+    next: "Take it out and put it in again, or try another reader or cable. If it is a card, keep it.",
+  };
+}
+
+function unfinished(card: AlertView["unfinished"][number]): Alert {
+  const them = card.files === 1 ? "it" : "them";
+  return {
+    code: "card-unfinished",
+    severity: "urgent",
+    about: card.id,
+    happened: `${card.name} was taken out before all of it was copied: ${counted(card.files, "file")} may be on it alone.`,
+    safe: "What was copied before is safe. The card was only read.",
+    next: `Keep ${inSentence(card.name)} and put it in again; copying goes on with ${them}.`,
   };
 }
 

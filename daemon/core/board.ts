@@ -14,6 +14,10 @@ const cardsNamedMost = 4;
 export interface BoardView {
   readonly tripDescribed: boolean;
   readonly frames: { readonly total: number; readonly atGoal: number };
+  /** Files of any trip, extras too, that lack copies. */
+  readonly filesLacking: number;
+  /** Another trip that lacks copies, with how many files; undefined where all others are whole. */
+  readonly otherTrip: { readonly name: string; readonly files: number } | undefined;
   readonly cards: readonly {
     readonly name: string;
     readonly present: boolean;
@@ -42,13 +46,14 @@ export function boardSentences(view: BoardView): BoardSentences {
       headline: "No trip is described yet.",
       advice: "Describe one and add it with `scrubjay trip add FILE`.",
     };
-  const cards = view.cards.filter((card) => card.files > 0);
+  // One that is being listed has no files yet and isn't clear; one that is empty is.
+  const cards = view.cards.filter((card) => card.files > 0 || (card.present && !card.clear));
   // A card that was taken out half read holds what no drive has: it counts as long as it isn't clear.
   const unclear = cards.filter((card) => !card.clear);
-  const allFramesAtGoal = view.frames.atGoal === view.frames.total;
-  if (view.frames.total === 0 && cards.length === 0)
+  const allAtGoal = view.frames.atGoal === view.frames.total && view.filesLacking === 0;
+  if (view.frames.total === 0 && view.filesLacking === 0 && cards.length === 0)
     return { headline: "Nothing has been copied yet.", advice: beginning(view) };
-  if (allFramesAtGoal && unclear.length === 0 && view.urgent === undefined)
+  if (allAtGoal && unclear.length === 0 && view.urgent === undefined)
     return { headline: "Everything is safe.", advice: whenSafe(view) };
   return { headline: "Not everything is safe yet.", advice: whenUnsafe(view, unclear) };
 }
@@ -78,6 +83,8 @@ function whenUnsafe(view: BoardView, unclear: readonly { readonly name: string }
   if (view.urgent !== undefined) parts.push(view.urgent);
   for (const drive of view.drives.filter((each) => !each.present && each.owedFiles > 0).slice(0, 3))
     parts.push(`Plug in ${printable(drive.name)}: it owes ${counted(drive.owedFiles, "file")}.`);
+  if (view.otherTrip !== undefined)
+    parts.push(`${counted(view.otherTrip.files, "file")} of ${printable(view.otherTrip.name)} lack copies.`);
   if (unclear.length > 0) {
     const names = unclear.map((card, index) => (index === 0 ? card.name : inSentence(card.name)));
     const which = names.length <= cardsNamedMost ? list(names) : counted(names.length, "card");

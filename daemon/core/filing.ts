@@ -8,14 +8,17 @@
 
 import type { FrameOfOriginal, OriginalRole } from "../../shared/facts.ts";
 import {
+  baseName,
   type ContentHash,
   extensionOf,
   type FrameId,
+  folderOf,
   nameKey,
   type OriginalId,
   type RelativePath,
 } from "../../shared/identity.ts";
 import type { Bytes } from "../../shared/units.ts";
+import { bytesOf, finishPart } from "./safeName.ts";
 
 /** A file that was read whole and awaits its place. */
 export interface ReadFile {
@@ -104,10 +107,14 @@ export function fileExtra(file: ReadFile, view: FilingView): Placed {
   }
 }
 
-/** `a/b.JPG` and 2 give `a/b-2.JPG`. */
+/** `a/b.JPG` and 2 give `a/b-2.JPG`; where the name has no room for it, the name's middle gives way. */
 export function suffixed(path: RelativePath, nth: number): RelativePath {
-  const extension = extensionOf(path);
-  return `${path.slice(0, path.length - extension.length)}-${nth}${extension}` as RelativePath;
+  const folder = folderOf(path);
+  const name = baseName(path);
+  const extension = extensionOf(name);
+  const ending = `-${nth}${extension}`;
+  const stem = finishPart(name.slice(0, name.length - extension.length), 255 - bytesOf(ending));
+  return (folder === "" ? `${stem}${ending}` : `${folder}/${stem}${ending}`) as RelativePath;
 }
 
 /**

@@ -31,6 +31,8 @@ export interface CardForVerdict {
   readonly present: boolean;
   /** Whether its files were listed since it was put in (or while it last was). */
   readonly surveyed: boolean;
+  /** Whether it was listed once more after the last copying, or is gone. */
+  readonly confirmed: boolean;
   /** Undefined while it isn't known which trip it belongs to. */
   readonly goal: number | undefined;
   readonly drives: readonly VerdictDrive[];
@@ -53,8 +55,12 @@ export interface Verdict {
 }
 
 export function verdictOf(card: CardForVerdict): Verdict {
-  if (!card.surveyed)
-    return { clear: false, sentence: `${card.name} is being looked at. Keep it.`, lacking: [] };
+  if (!card.surveyed) {
+    const sentence = card.present
+      ? `${card.name} is being looked at. Keep it.`
+      : `${card.name} was taken out before it could be looked at. Keep it.`;
+    return { clear: false, sentence, lacking: [] };
+  }
   const lacking: Lacking[] = card.unreadFolders.map((path) => ({
     path,
     verified: 0,
@@ -66,6 +72,8 @@ export function verdictOf(card: CardForVerdict): Verdict {
     if (card.goal !== undefined && file.known && verified >= card.goal) continue;
     lacking.push({ path: file.path, verified, goal: card.goal ?? 0, why: whyLacking(file, card) });
   }
+  if (lacking.length === 0 && !card.confirmed)
+    return { clear: false, sentence: `${card.name} is being looked at once more. Keep it.`, lacking };
   const clear = lacking.length === 0;
   return { clear, sentence: clear ? clearSentence(card) : keepSentence(card, lacking), lacking };
 }

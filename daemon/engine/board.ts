@@ -11,7 +11,7 @@ import type {
   WorkJson,
 } from "../../shared/api.ts";
 import { rfc3339 } from "../../shared/format.ts";
-import type { CardId, DriveId } from "../../shared/identity.ts";
+import { type CardId, type DriveId, nameKey } from "../../shared/identity.ts";
 import { sentences } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes, millis } from "../../shared/units.ts";
@@ -39,7 +39,7 @@ function drivesOf(engine: Engine, trip: KnownTrip): readonly TripDriveState[] {
   const rows = engine.ports.ledger.drives();
   const present = new Set(engine.presence.drives.map((drive) => drive.id));
   return trip.profile.drives.map((drive) => {
-    const row = rows.find((each) => each.name.toLowerCase() === drive.name.toLowerCase());
+    const row = rows.find((each) => nameKey(each.name) === nameKey(drive.name));
     return {
       name: drive.name,
       role: drive.role,
@@ -80,14 +80,30 @@ export function alertView(engine: Engine): AlertView {
     faults: groupFaults(engine, engine.ports.ledger.faults()),
     ambiguous: engine.presence.ambiguous,
     strangers: engine.presence.strangers,
+    unreadable: engine.presence.unreadable,
+    unfinished: unfinishedCards(engine),
     spoilt: engine.spoiltRecords(),
   };
 }
 
+/** Cards that went with files on them that were never read. */
+function unfinishedCards(engine: Engine): AlertView["unfinished"] {
+  const present = new Set(engine.presence.cards.map((card) => card.id));
+  const { ledger } = engine.ports;
+  return ledger.cards().flatMap(({ id, trip }) => {
+    if (trip === undefined || present.has(id)) return [];
+    const files = ledger.cardFiles(id).filter(isNews).length;
+    return files > 0 ? [{ id, name: engine.nameOfCard(id), files }] : [];
+  });
+}
+
 /** Whether the card holds files that were never read, so that what they will owe isn't known yet. */
 function hasNews(engine: Engine, card: CardId): boolean {
-  const files = engine.ports.ledger.cardFiles(card);
-  return files.some((file) => file.role !== "leaving" && file.original === undefined);
+  return engine.ports.ledger.cardFiles(card).some(isNews);
+}
+
+function isNews(file: CardFileState): boolean {
+  return file.role !== "leaving" && file.original === undefined;
 }
 
 function alertDrive(engine: Engine, trip: KnownTrip, drive: TripDriveState): AlertDrive {
@@ -185,6 +201,7 @@ export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefin
     name,
     present,
     surveyed: present ? visit?.survey !== undefined : row.surveyed !== undefined,
+    confirmed: !present || visit?.confirmed === true,
     goal: counting.length === 0 ? (goal ?? 0) : goal,
     drives,
     files: counting.map((file) => ({
@@ -311,6 +328,7 @@ export function statusJson(engine: Engine): StatusJson {
     trip === undefined
       ? { frames: 0, files: 0, atGoal: 0 }
       : ledger.totals(trip.id, trip.profile.goal.copies);
+  const lacking = filesLacking(engine);
   const cards = cardsJson(engine);
   const drives = drivesJson(engine);
   const alerts = ledger.alerts();
@@ -318,6 +336,8 @@ export function statusJson(engine: Engine): StatusJson {
   const sentencesOfBoard = boardSentences({
     tripDescribed: trip !== undefined,
     frames: { total: totals.frames, atGoal: totals.atGoal },
+    filesLacking: lacking.reduce((sum, each) => sum + each.files, 0),
+    otherTrip: lacking.find((each) => each.id !== trip?.id),
     cards,
     drives: drives
       .filter((drive) => drive.role !== null)
@@ -354,6 +374,14 @@ export function statusJson(engine: Engine): StatusJson {
   };
 }
 
+/** Trips with files that are on fewer drives than their goal. */
+function filesLacking(engine: Engine) {
+  return engine.trips.flatMap(({ id, profile }) => {
+    const { files, filesAtGoal } = engine.ports.ledger.totals(id, profile.goal.copies);
+    return files > filesAtGoal ? [{ id, name: profile.trip, files: files - filesAtGoal }] : [];
+  });
+}
+
 function tripJson(trip: KnownTrip): TripStatusJson {
   const { trip: name, code, from, to, zone, goal } = trip.profile;
   return { id: trip.id, name, code, from, to, zone, goal };
@@ -374,11 +402,19 @@ function workJson(engine: Engine): WorkJson | undefined {
   };
 }
 
-/** What the drives of the current trip owe, plugged in or not. */
-export function owedOfTrip(engine: Engine): { readonly files: number; readonly bytes: number } {
-  const all = drivesJson(engine).filter((drive) => drive.role !== null);
+/** What the drives of all trips owe, plugged in or not. */
+export function owedOfTrips(engine: Engine): { readonly files: number; readonly bytes: number } {
+  const shares = engine.trips.flatMap((trip) =>
+    drivesOf(engine, trip).map(({ row }) => engine.ports.ledger.share(trip.id, row?.id ?? ("" as DriveId))),
+  );
   return {
-    files: all.reduce((sum, drive) => sum + drive.owed.files, 0),
-    bytes: all.reduce((sum, drive) => sum + drive.owed.bytes, 0),
+    files: shares.reduce((sum, share) => sum + share.owedFiles, 0),
+    bytes: shares.reduce((sum, share) => sum + share.owedBytes, 0),
   };
+}
+
+/** How many of the cards that are in are not clear. */
+export function unclearCards(engine: Engine): number {
+  const ids = new Set(engine.presence.cards.map((card) => card.id));
+  return [...ids].filter((id) => cardVerdict(engine, id)?.verdict.clear !== true).length;
 }

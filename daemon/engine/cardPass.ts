@@ -22,7 +22,7 @@ import {
 import { FileFault } from "../../shared/problems.ts";
 import { fileExtra, fileFrame, type Placed, type ReadFile, type WantedFrame } from "../core/filing.ts";
 import type { CopyJob, PlannedFile } from "../core/plan.ts";
-import { safePath } from "../core/safeName.ts";
+import { safePart, safePath } from "../core/safeName.ts";
 import type { WriteHandle } from "../ports/files.ts";
 import type { EncodedFact, OriginalRow } from "../ports/ledger.ts";
 import { incomingFolder, unfinishedFile } from "../record/driveLayout.ts";
@@ -48,6 +48,8 @@ export interface PassContext {
   readonly verifyPool: BlockPool;
   /** What each frame wants to be called, by its key on the card. */
   readonly wanted: ReadonlyMap<string, WantedFrame>;
+  /** Originals that files of each frame are known to be, by its key on the card. */
+  readonly siblings: ReadonlyMap<string, readonly OriginalId[]>;
   /** What follows the stem in each file's name. */
   readonly extensions: ReadonlyMap<RelativePath, string>;
   readonly interrupted: () => boolean;
@@ -160,12 +162,16 @@ async function streamFile(
   const sinks = new Map<DriveId, Sink>();
   try {
     const before = await source.facts();
-    for (const drive of drives) {
+    // What is written down is what was listed; if that isn't what stands there, it is listed anew.
+    if (before.size !== file.size || before.modified !== file.modified)
+      throw new FileFault("changed", file.path);
+    const begin = async (drive: DriveId): Promise<void> => {
       const copy = await beginCopy(context, drive, file);
-      if (copy === undefined) continue;
+      if (copy === undefined) return;
       copies.set(drive, copy);
       sinks.set(drive, { handle: copy.handle, fault: undefined });
-    }
+    };
+    await Promise.all(drives.map(begin));
     const streamed = await stream(source, [...sinks.values()], {
       pool: context.streamPool,
       hashing: ports.hashing,
@@ -209,14 +215,15 @@ async function beginCopy(
   const { files, randomness } = context.ports;
   const { volume, traits, at } = target.publisher.drive;
   const path = under(volume.root, unfinishedFile(randomness.hex(12)));
+  let copy: Unfinished | undefined;
   try {
     await files.makeFolder(at, incomingFolder);
-    const copy: Unfinished = { path, handle: await files.createToWrite(path) };
+    copy = { path, handle: await files.createToWrite(path) };
     // A mount point whose drive has gone is an ordinary folder of this computer: nothing may land there.
     if ((await copy.handle.facts()).device === traits.device) return copy;
-    await discard(context, copy);
     throw new FileFault("gone", path);
   } catch (fault) {
+    if (copy !== undefined) await discard(context, copy);
     if (!(fault instanceof FileFault)) throw fault;
     await context.onDriveFault(drive, file.path, fault);
     return undefined;
@@ -296,14 +303,18 @@ function placesOf(context: PassContext, job: CopyJob, fresh: readonly ReadPlanne
 
 /** An extension is a part of a hostile name as well. */
 function safeExtension(extension: string): string {
-  return safePath(`x${extension}` as RelativePath).slice(1);
+  return safePart(`x${extension}`, longestExtensionBytes + 1).slice(1);
 }
 
-/** The frame of this trip that other files of this job are filed in already. */
+/** With `-999` after the stem it fits into what is left free behind a wanted name. */
+const longestExtensionBytes = 50;
+
+/** The frame of this trip that other files of the same frame on this card are filed in already. */
 function siblingFrame(context: PassContext, job: CopyJob, trip: TripId): FrameOfOriginal | undefined {
-  for (const file of job.files) {
-    if (file.original === undefined) continue;
-    const row = context.ports.ledger.original(file.original);
+  const inJob = job.files.map((file) => file.original);
+  for (const original of [...inJob, ...(context.siblings.get(job.key) ?? [])]) {
+    if (original === undefined) continue;
+    const row = context.ports.ledger.original(original);
     if (row?.frame !== undefined && row.trip === trip) return row.frame;
   }
   return undefined;
@@ -429,6 +440,11 @@ async function adopt(
   try {
     const facts = await ports.files.facts(path);
     if (facts.kind !== "file" || facts.size !== row.size) return false;
+    // It may be reached through a link, and then it isn't on this drive: a folder is made again, a link isn't taken for one.
+    await ports.files.makeFolder(
+      target.publisher.drive.at,
+      target.publisher.folderInside(row.trip, row.path),
+    );
     const reading = await readBack(ports.files, path, context.verifyPool, ports.hashing);
     if (reading.hash !== row.hash) return false;
     const published = await target.publisher.publish({

@@ -6,18 +6,18 @@
  */
 
 import { counted } from "../../shared/format.ts";
-import type { CardId, DriveId, RelativePath, TripId, VolumeId } from "../../shared/identity.ts";
-import { under } from "../../shared/identity.ts";
+import type { CardId, DriveId, OriginalId, RelativePath, TripId, VolumeId } from "../../shared/identity.ts";
+import { nameKey, under } from "../../shared/identity.ts";
 import { FileFault, type FileFaultCode, sentences } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { type Bytes, bytes, type Instant, millis } from "../../shared/units.ts";
 import { alertsOf } from "../core/alerts.ts";
-import type { CardFrame } from "../core/cardLayout.ts";
+import { type CardFrame, looksLikeCard, mustLookInside } from "../core/cardLayout.ts";
 import type { WantedFrame } from "../core/filing.ts";
 import { type CopyPlan, type PlanFile, type PlanGroup, planCopies } from "../core/plan.ts";
 import { readProfile } from "../core/profile.ts";
 import { safePart } from "../core/safeName.ts";
-import type { CardFileState, EncodedFact } from "../ports/ledger.ts";
+import type { CardFileState, CopyRow, EncodedFact } from "../ports/ledger.ts";
 import { incomingFolder } from "../record/driveLayout.ts";
 import { encodeFact } from "../record/journal.ts";
 import { alertView, cardVerdict } from "./board.ts";
@@ -28,7 +28,8 @@ import type { EnginePorts } from "./ports.ts";
 import { Presence, type PresentDrive } from "./presence.ts";
 import { Progress } from "./progress.ts";
 import { Publisher } from "./publisher.ts";
-import { cardName, surveyCard } from "./survey.ts";
+import { notStanding } from "./standing.ts";
+import { cardName, stillAsListed, surveyCard } from "./survey.ts";
 import { CardVisit, type DriveTrouble } from "./visits.ts";
 
 /** What is being done right now. */
@@ -105,7 +106,9 @@ export class Engine {
 
   /** Resolves true when a look that begins after this call ends with nothing left to do; false when `stop` aborts. */
   async untilIdle(stop: AbortSignal): Promise<boolean> {
-    this.refresh();
+    // A further look is asked for; the work under way isn't broken off for it.
+    this.#asked += 1;
+    this.#wakeUp();
     const wanted = this.#asked;
     while (this.#idleAfter < wanted) {
       if (stop.aborted || this.#stop.signal.aborted) return false;
@@ -124,8 +127,8 @@ export class Engine {
 
   /** Trips in which a drive of this name takes part. */
   tripsOf(driveName: string): readonly KnownTrip[] {
-    const key = driveName.toLowerCase();
-    return this.trips.filter((trip) => trip.profile.drives.some((drive) => drive.name.toLowerCase() === key));
+    const key = nameKey(driveName);
+    return this.trips.filter((trip) => trip.profile.drives.some((drive) => nameKey(drive.name) === key));
   }
 
   spoiltRecords() {
@@ -156,6 +159,7 @@ export class Engine {
       if (worked || this.#changed || this.#stop.signal.aborted) continue;
       this.#idleAfter = asked;
       for (const done of [...this.#idleListeners]) done();
+      if (this.#asked !== asked) continue;
       await this.#untilWoken();
     }
   }
@@ -171,7 +175,7 @@ export class Engine {
     }
     let worked = false;
     for (const visit of [...this.visits.values()]) {
-      if (this.#changed) break;
+      if (this.#changed || this.#stop.signal.aborted) break;
       worked = (await this.#workOn(visit)) || worked;
     }
     await this.#flushRecords();
@@ -207,7 +211,7 @@ export class Engine {
   async #readTrips(): Promise<void> {
     const { ledger, clock, hashing } = this.ports;
     const known = new Map(ledger.trips().map((row) => [row.id, row]));
-    for (const { id, text } of await this.ports.tripFiles.list()) {
+    for (const { id, text } of await this.#tripFiles()) {
       const before = known.get(id);
       if (before?.profile === text) continue;
       const { profile } = readProfile(text);
@@ -235,17 +239,31 @@ export class Engine {
     this.trips = trips;
   }
 
+  /** Trip files that can't be listed change nothing: what is known of the trips holds. */
+  async #tripFiles(): Promise<readonly { readonly id: TripId; readonly text: string }[]> {
+    try {
+      return await this.ports.tripFiles.list();
+    } catch (failure) {
+      const { ledger, clock } = this.ports;
+      const text = printable(String(failure));
+      if (ledger.sayOnce(`trip files ${text}`, clock.now())) ledger.note("trip", "", text, clock.now());
+      return [];
+    }
+  }
+
   async #profileChanged(trip: KnownTrip, text: string): Promise<void> {
     for (const visit of this.visits.values()) visit.decision = undefined;
     for (const { publisher } of this.#targets.values())
-      if (publisher.hasRecord(trip.id))
-        await this.#guarded(publisher, () => publisher.openRecord(trip, text));
+      if (publisher.hasRecord(trip.id)) await this.#openRecord(publisher, trip, text);
   }
 
-  /** Two trips of one name don't share a folder. */
+  /** Two trips of one name don't share a folder, and a folder called like a camera's would make a drive a card. */
   #freeFolder(name: string, id: TripId): string {
     const wanted = safePart(name);
-    const taken = this.ports.ledger.trips().some((row) => row.folder.toLowerCase() === wanted.toLowerCase());
+    const taken =
+      this.ports.ledger.trips().some((row) => nameKey(row.folder) === nameKey(wanted)) ||
+      looksLikeCard([wanted]) ||
+      mustLookInside(wanted);
     return taken ? safePart(`${name} ${id}`) : wanted;
   }
 
@@ -292,8 +310,61 @@ export class Engine {
         this.#tell([fact]);
       }
       const text = this.#profileTexts.get(trip.id) ?? "";
-      await this.#guarded(publisher, () => publisher.openRecord(trip, text));
+      await this.#openRecord(publisher, trip, text);
+      if (publisher.hasRecord(trip.id))
+        await this.#checkStanding(publisher, trip.id, ledger.copiesOn(drive.id, trip.id));
     }
+  }
+
+  /** A record that can't be opened keeps the whole drive from being used, whatever the reason. */
+  async #openRecord(publisher: Publisher, trip: KnownTrip, text: string): Promise<void> {
+    await this.#guarded(publisher, async () => {
+      try {
+        await publisher.openRecord(trip, text);
+      } catch (fault) {
+        const ofFile =
+          fault instanceof FileFault && (fault.code === "too-large" || fault.code === "bad-name");
+        throw ofFile ? new FileFault("io", fault.path, fault) : fault;
+      }
+    });
+  }
+
+  /** Copies that someone removed or cut short don't count any more; they are owed again. */
+  async #checkStanding(publisher: Publisher, trip: TripId, copies: readonly CopyRow[]): Promise<void> {
+    const { ledger, clock } = this.ports;
+    const written = copies.flatMap((copy) => {
+      const original = ledger.original(copy.original);
+      return original?.trip === trip ? [{ copy, original }] : [];
+    });
+    await this.#guarded(publisher, async () => {
+      const lost = await notStanding(this.ports, publisher, written);
+      if (lost.length === 0) return;
+      await this.presence.look();
+      if (publisher.drive.gone.aborted) return;
+      const at = clock.now();
+      const medium = publisher.drive.id;
+      for (const { copy } of lost) {
+        ledger.forgetCopy(copy.original, medium);
+        ledger.setFault({ medium, path: copy.path, code: "copy-missing", detail: "", at });
+      }
+      ledger.note("drive", medium, `${counted(lost.length, "copy", "copies")} gone or cut short`, at);
+    });
+  }
+
+  /** What drives that are in hold of a card, looked at before anything is said of the card. */
+  async #checkCopiesOf(card: CardId): Promise<void> {
+    const { ledger } = this.ports;
+    const originals = new Set(ledger.cardFiles(card).map((file) => file.original));
+    for (const { publisher } of [...this.#targets.values()])
+      for (const trip of this.tripsOf(publisher.drive.name)) {
+        if (!publisher.hasRecord(trip.id) || !this.#usable(publisher.drive.id)) continue;
+        const copies = ledger.copiesOn(publisher.drive.id, trip.id);
+        await this.#checkStanding(
+          publisher,
+          trip.id,
+          copies.filter((copy) => originals.has(copy.original)),
+        );
+      }
   }
 
   /** Unfinished work of an earlier run is nobody's: it is removed and made anew. */
@@ -338,6 +409,7 @@ export class Engine {
     const plan = this.#plan(visit);
     if (plan === undefined || card.gone.aborted) return false;
     if (plan.jobs.length === 0) {
+      if (await this.#changedSince(visit)) return true;
       this.#sayDone(visit);
       return false;
     }
@@ -345,16 +417,31 @@ export class Engine {
     return true;
   }
 
+  /** Before a card is called done it is listed once more: what was put on it meanwhile must not be passed over. */
+  async #changedSince(visit: CardVisit): Promise<boolean> {
+    const { survey, card } = visit;
+    if (visit.confirmed || survey === undefined) return false;
+    const same = await stillAsListed(this.ports, card, survey);
+    if (card.gone.aborted) return false;
+    visit.confirmed = same || visit.resurveys >= this.ports.limits.resurveysMost;
+    if (visit.confirmed) return false;
+    visit.resurveys += 1;
+    visit.survey = undefined;
+    return true;
+  }
+
   async #survey(visit: CardVisit): Promise<boolean> {
     const { card } = visit;
     const { ledger, clock } = this.ports;
     this.work = this.#workOf("survey", card.id, [], bytes(0));
-    const survey = await surveyCard(this.ports, card, this.#streamPool, () => undefined);
+    const survey = await surveyCard(this.ports, card, this.#streamPool, () => this.presence.look());
     this.work = undefined;
     if (survey === undefined) return false;
     visit.survey = survey;
-    // What was decided before was decided about other files.
+    // What was decided and asked before was about other files.
     visit.decision = undefined;
+    visit.facts.clear();
+    visit.confirmed = false;
     for (const folder of survey.unreadFolders)
       ledger.setFault({
         medium: card.id,
@@ -363,6 +450,7 @@ export class Engine {
         detail: "this folder can't be listed",
         at: clock.now(),
       });
+    await this.#checkCopiesOf(card.id);
     return true;
   }
 
@@ -463,11 +551,17 @@ export class Engine {
       .filter((drive) => this.#usable(drive.id) || this.#isFull(drive))
       .map((drive) => ({
         id: drive.id,
-        trips: this.tripsOf(drive.name).map((trip) => trip.id),
+        trips: this.#tripsWithRecord(drive),
         freeBytes: this.#isFull(drive) ? bytes(0) : this.freeOf(drive),
         totalBytes: drive.traits.totalBytes,
         blockBytes: drive.traits.blockBytes,
       }));
+  }
+
+  #tripsWithRecord(drive: PresentDrive): readonly TripId[] {
+    const publisher = this.#targets.get(drive.volume.id)?.publisher;
+    const ids = this.tripsOf(drive.name).map((trip) => trip.id);
+    return ids.filter((id) => publisher?.hasRecord(id) === true);
   }
 
   freeOf(drive: PresentDrive): Bytes {
@@ -482,6 +576,7 @@ export class Engine {
     const { card, survey } = visit;
     const { ports } = this;
     if (survey === undefined) return;
+    visit.confirmed = false;
     const targets = new Map<DriveId, Target>();
     for (const target of this.#targets.values()) targets.set(target.publisher.drive.id, target);
     const wantedDrives = new Set(plan.jobs.flatMap((job) => job.files.flatMap((file) => file.targets)));
@@ -502,6 +597,7 @@ export class Engine {
           streamPool: this.#streamPool,
           verifyPool: this.#verifyPool,
           wanted: this.#wantedNames(visit, plan),
+          siblings: this.#siblings(visit, plan),
           extensions,
           interrupted: () => this.#changed || this.#stop.signal.aborted,
           onBytes: (read) => progress.add(read, ports.clock.steady()),
@@ -532,6 +628,21 @@ export class Engine {
     return wantedNames(this.ports, survey, frames, visit.facts, known, number);
   }
 
+  /** What files of frames that are copied now are known to be, whether these are copied or held already. */
+  #siblings(visit: CardVisit, plan: CopyPlan): ReadonlyMap<string, readonly OriginalId[]> {
+    const jobs = new Set(plan.jobs.map((job) => job.key));
+    const originals = new Map(
+      this.ports.ledger.cardFiles(visit.card.id).map((file) => [file.path, file.original]),
+    );
+    const frames = visit.survey?.frames.filter((frame) => jobs.has(frame.key)) ?? [];
+    return new Map(
+      frames.map((frame) => {
+        const known = frame.files.map((file) => originals.get(file.path));
+        return [frame.key, known.filter((original) => original !== undefined)];
+      }),
+    );
+  }
+
   /** Nothing is left to do with what is plugged in: say once how the card stands. */
   #sayDone(visit: CardVisit): void {
     const { card } = visit;
@@ -552,7 +663,7 @@ export class Engine {
   // --- faults ----------------------------------------------------------------------------------------------------
 
   async #onSourceFault(visit: CardVisit, path: RelativePath, fault: unknown): Promise<void> {
-    await this.presence.look();
+    if (await this.presence.look()) this.refresh();
     if (visit.card.gone.aborted) return;
     const code = fault instanceof FileFault ? fault.code : "io";
     // The card isn't what was listed: list it again, a few times at most.
@@ -583,7 +694,7 @@ export class Engine {
     const target = [...this.#targets.values()].find((each) => each.publisher.drive.id === drive);
     if (target === undefined) return;
     const { volume, gone } = target.publisher.drive;
-    await this.presence.look();
+    if (await this.presence.look()) this.refresh();
     if (gone.aborted) return;
     if (code === "gone") {
       // It isn't what was plugged in there; the next look finds out what is.
@@ -594,6 +705,12 @@ export class Engine {
     const fileOnly = code === "bad-name" || code === "too-large";
     if (fileOnly) visit?.giveUpCopying(path, drive);
     else this.#troubles.set(volume.id, { code, since: this.ports.clock.steady() });
+    if (!fileOnly && code !== "no-space") {
+      // A drive that was pulled fails for a moment before its mount goes; that is no fault of the drive's.
+      await this.ports.clock.sleep(millis(this.ports.limits.pulledSettle), this.#stop.signal);
+      if (await this.presence.look()) this.refresh();
+      if (gone.aborted) return;
+    }
     if (code !== "no-space")
       this.ports.ledger.setFault({
         medium: drive,

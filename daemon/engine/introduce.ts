@@ -2,7 +2,7 @@
 
 import type { DriveAddedJson } from "../../shared/api.ts";
 import { rfc3339 } from "../../shared/format.ts";
-import { type AbsolutePath, type DriveId, folderOf, under } from "../../shared/identity.ts";
+import { type AbsolutePath, type DriveId, folderOf, nameKey, under } from "../../shared/identity.ts";
 import { FileFault, UserMistake } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { type DriveIdentity, writeIdentity } from "../record/driveIdentity.ts";
@@ -36,24 +36,41 @@ export async function introduceDrive(
     );
   const { ledger, clock } = ports;
   const known = ledger.drives();
-  const namesake = known.find((drive) => drive.name.toLowerCase() === name.toLowerCase());
+  const namesake = known.find((drive) => nameKey(drive.name) === nameKey(name));
   if (kind.kind === "drive") {
     const { identity } = kind;
-    if (identity.name.toLowerCase() !== name.toLowerCase() || (namesake && namesake.id !== identity.id))
+    if (namesake !== undefined && namesake.id !== identity.id)
+      throw new UserMistake(
+        `Another drive is called ${printable(namesake.name)} already. Nothing was changed.`,
+        `Remove the \`.scrubjay\` folder on ${shown} if it isn't needed, then introduce the drive under another name.`,
+      );
+    if (nameKey(identity.name) !== nameKey(name))
       throw new UserMistake(
         `${shown} is the drive ${printable(identity.name)} already. Nothing was changed.`,
         `Use it as ${printable(identity.name)}: \`scrubjay drive add MOUNT --name ${printable(identity.name)}\`.`,
       );
+    if (identity.fsId !== "" && volume.fsId !== "" && identity.fsId !== volume.fsId)
+      throw new UserMistake(
+        `${shown} says it is ${printable(identity.name)}, which is another medium. Nothing was changed.`,
+        "It looks like a copy of that drive. Remove its `.scrubjay` folder and introduce it under a name of its own.",
+      );
     ledger.addDrive({ id: identity.id, name: identity.name, fsId: identity.fsId, lastSeen: clock.now() });
     return { id: identity.id, name: identity.name, mount: volume.root };
   }
-  if (namesake !== undefined)
+  // A drive whose identity was removed is still that drive: as a second one its copies would count twice.
+  const itself = known.find((drive) => drive.fsId !== "" && drive.fsId === volume.fsId);
+  if (itself !== undefined && itself !== namesake)
+    throw new UserMistake(
+      `${shown} is the drive ${printable(itself.name)}, whose identity was removed. Nothing was changed.`,
+      `Introduce it as ${printable(itself.name)}.`,
+    );
+  if (namesake !== undefined && itself === undefined)
     throw new UserMistake(
       `Another drive is called ${printable(namesake.name)} already.`,
       "Choose another name.",
     );
   const identity: DriveIdentity = {
-    id: ports.randomness.hex(16) as DriveId,
+    id: itself?.id ?? (ports.randomness.hex(16) as DriveId),
     name,
     fsId: volume.fsId,
     made: rfc3339(clock.now(), "UTC"),

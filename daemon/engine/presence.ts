@@ -49,6 +49,8 @@ interface Seen {
   readonly kind: Kind;
   readonly arrived: Instant;
   readonly gone: AbortController;
+  /** What it is known by while it is taken for a card. */
+  readonly card: CardId;
 }
 
 export class Presence {
@@ -57,6 +59,9 @@ export class Presence {
   readonly #oneLook = new Places(1);
   #drives: readonly PresentDrive[] = [];
   #lookFails = false;
+  /** Roots of volumes of which it can't be told what they are. */
+  #unreadable: readonly AbsolutePath[] = [];
+  #closed = false;
 
   constructor(ports: EnginePorts) {
     this.#ports = ports;
@@ -71,7 +76,7 @@ export class Presence {
     return [...this.#seen.values()]
       .filter((seen) => seen.kind.kind === "card")
       .map((seen) => ({
-        id: this.#cardId(seen.volume),
+        id: seen.card,
         volume: seen.volume,
         arrived: seen.arrived,
         gone: seen.gone.signal,
@@ -83,14 +88,22 @@ export class Presence {
     return this.#with("both").map((seen) => seen.volume.root);
   }
 
-  /** Mounts with an identity that is in already, or that this computer doesn't know. */
+  /** Mounts that give no answer, so that it isn't known what they are. */
+  get unreadable(): readonly AbsolutePath[] {
+    return this.#unreadable;
+  }
+
+  /** Mounts with an identity that belongs to another medium, or that this computer doesn't know. */
   get strangers(): readonly {
     readonly mount: AbsolutePath;
     readonly name: string;
     readonly why: "twice" | "unknown";
   }[] {
     const used = new Set(this.#drives.map((drive) => drive.volume.id));
-    const ids = new Set(this.#drives.map((drive) => drive.id));
+    const ids = new Set<string>([
+      ...this.#drives.map((drive) => drive.id),
+      ...this.#ports.ledger.drives().map((drive) => drive.id),
+    ]);
     return this.#identified()
       .filter(({ seen }) => !used.has(seen.volume.id))
       .map(({ seen, identity }) => ({
@@ -107,7 +120,7 @@ export class Presence {
   async look(): Promise<boolean> {
     return this.#oneLook.inside(async () => {
       const now = await this.#listVolumes();
-      if (now === undefined) return false;
+      if (now === undefined || this.#closed) return false;
       const ids = new Set(now.map((volume) => volume.id));
       let changed = false;
       for (const [id, seen] of this.#seen) {
@@ -116,14 +129,22 @@ export class Presence {
         seen.gone.abort();
         changed = true;
       }
+      const unreadable: AbsolutePath[] = [];
       for (const volume of now) {
-        if (this.#seen.has(volume.id)) continue;
+        const before = this.#seen.get(volume.id);
+        // What is neither card nor drive may become one: its folders may not have been there yet.
+        if (before !== undefined && before.kind.kind !== "neither") continue;
         const kind = await this.#kindOf(volume);
-        if (kind === undefined) continue;
+        if (this.#closed) return false;
+        if (kind === undefined) unreadable.push(volume.root);
+        if (kind === undefined || (before !== undefined && kind.kind === "neither")) continue;
         const arrived = this.#ports.clock.now();
-        this.#seen.set(volume.id, { volume, kind, arrived, gone: new AbortController() });
+        const card = this.#freeCardId(volume);
+        this.#seen.set(volume.id, { volume, kind, arrived, gone: new AbortController(), card });
         changed = changed || kind.kind !== "neither";
       }
+      changed ||= unreadable.join("\n") !== this.#unreadable.join("\n");
+      this.#unreadable = unreadable;
       this.#settleDrives();
       return changed;
     });
@@ -158,8 +179,9 @@ export class Presence {
     seen?.gone.abort();
   }
 
-  /** Everything is let go; used at the end. */
+  /** Everything is let go and nothing is seen any more; used at the end. */
   leaveAll(): void {
+    this.#closed = true;
     for (const seen of this.#seen.values()) seen.gone.abort();
     this.#seen.clear();
     this.#drives = [];
@@ -172,9 +194,11 @@ export class Presence {
     for (const { seen, identity, traits } of this.#identified()) {
       const row = known.get(identity.id);
       if (row === undefined) continue;
-      // Two media with one identity: the one whose file system the identity was written to is the drive.
-      const rightful = identity.fsId === "" || identity.fsId === seen.volume.fsId;
-      if (drives.has(identity.id) && !rightful) continue;
+      // Only the file system that the identity was written to is the drive; elsewhere it is a copy of its folder.
+      const { fsId } = seen.volume;
+      if (identity.fsId !== "" && fsId !== "" && identity.fsId !== fsId) continue;
+      // Of two that can't be told apart, the one that was there first stays it.
+      if (drives.has(identity.id) && !before.has(seen.volume.id)) continue;
       const drive = before.get(seen.volume.id) ?? {
         id: identity.id,
         name: row.name,
@@ -211,15 +235,20 @@ export class Presence {
       for (const entry of await files.list(volume.root)) {
         if (entry.kind !== "folder") continue;
         folders.push(entry.name);
-        if (!mustLookInside(entry.name)) continue;
-        const inside = await files.list(under(volume.root, entry.name));
-        for (const each of inside) if (each.kind === "folder") folders.push(`${entry.name}/${each.name}`);
+      }
+      for (const name of folders.filter(mustLookInside)) {
+        // Where the root tells already, a folder that can't be listed doesn't matter here.
+        if (looksLikeCard(folders)) break;
+        const inside = await files.list(under(volume.root, name));
+        for (const each of inside) if (each.kind === "folder") folders.push(`${name}/${each.name}`);
       }
       const camera = looksLikeCard(folders);
-      const identity = folders.includes(".scrubjay") ? await this.#identityOf(volume.root) : undefined;
+      // Asked before the identity is read: had the drive been pulled between, they would be those of the computer's disk.
+      const traits = folders.includes(".scrubjay") ? await files.traits(volume.root) : undefined;
+      const identity = traits === undefined ? undefined : await this.#identityOf(volume.root);
       if (camera) return { kind: identity === undefined ? "card" : "both" };
-      if (identity === undefined) return { kind: "neither" };
-      return { kind: "drive", identity, traits: await files.traits(volume.root) };
+      if (identity === undefined || traits === undefined) return { kind: "neither" };
+      return { kind: "drive", identity, traits };
     } catch (fault) {
       if (fault instanceof FileFault) return undefined;
       throw fault;
@@ -241,10 +270,19 @@ export class Presence {
    * A card as last formatted: formatting gives the file system a new identity. Nothing of ours stands on it. Where the
    * system knows no identity, label and size have to do.
    */
-  #cardId({ fsId, label, totalBytes }: Volume): CardId {
+  #cardId({ fsId, label, totalBytes }: Volume, nth: number): CardId {
     const running = this.#ports.hashing.start();
     const told = fsId === "" ? JSON.stringify([label, totalBytes]) : fsId;
-    running.update(new TextEncoder().encode(told));
+    running.update(new TextEncoder().encode(nth === 1 ? told : JSON.stringify([told, nth])));
     return running.digest() as string as CardId;
+  }
+
+  /** Some cameras give every card one identity: the second that is in at the same time gets one of its own. */
+  #freeCardId(volume: Volume): CardId {
+    const used = new Set(this.#with("card").map((seen) => seen.card));
+    for (let nth = 1; ; nth += 1) {
+      const id = this.#cardId(volume, nth);
+      if (!used.has(id)) return id;
+    }
   }
 }

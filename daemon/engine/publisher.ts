@@ -10,6 +10,7 @@
 import type { Fact, ReadBack } from "../../shared/facts.ts";
 import {
   type AbsolutePath,
+  baseName,
   type ContentHash,
   folderOf,
   nameKey,
@@ -24,6 +25,7 @@ import { type Bytes, bytes } from "../../shared/units.ts";
 import { suffixed } from "../core/filing.ts";
 import type { EncodedFact } from "../ports/ledger.ts";
 import type { ChecksumEntry } from "../record/checksums.ts";
+import { checksumFile } from "../record/driveLayout.ts";
 import { DriveRecord } from "../record/driveRecord.ts";
 import { encodeFact } from "../record/journal.ts";
 import type { BlockPool } from "./bounds.ts";
@@ -49,6 +51,9 @@ export interface Ready {
 export type Published =
   | { readonly published: true; readonly path: RelativePath }
   | { readonly published: false; readonly fault: unknown };
+
+/** Compared as drives compare names, below the trip's folder. */
+const checksumName = nameKey(baseName(checksumFile("")));
 
 interface Waiting {
   readonly ready: Ready;
@@ -94,9 +99,10 @@ export class Publisher {
   async openRecord(trip: KnownTrip, profileText: string): Promise<void> {
     const { files, hashing, ledger, limits } = this.#ports;
     const most = bytes(limits.journalBytesMax);
-    const record = await DriveRecord.open(files, hashing, this.drive.at, trip, most);
-    this.#records.set(trip.id, { record, trip });
+    // Until all of it has succeeded there is no record: what is half up to date is opened anew.
+    this.#records.delete(trip.id);
     this.#news.delete(trip.id);
+    const record = await DriveRecord.open(files, hashing, this.drive.at, trip, most);
     await record.keepProfile(profileText);
     let missing: { readonly id: string; readonly json: string }[] = [];
     for (const fact of ledger.factsOf(trip.id)) {
@@ -112,6 +118,7 @@ export class Publisher {
       if (original !== undefined) held.push({ hash: original.hash, path: copy.path });
     }
     await record.mendChecksums(held, most);
+    this.#records.set(trip.id, { record, trip });
   }
 
   hasRecord(trip: TripId): boolean {
@@ -208,6 +215,8 @@ export class Publisher {
     const { files, ledger, clock } = this.#ports;
     for (let nth = 1; ; nth += 1) {
       const path = nth === 1 ? ready.path : suffixed(ready.path, nth);
+      // A card's file may be called as our own list is.
+      if (nameKey(path) === checksumName) continue;
       // A name beside the wanted one may belong to another frame that is still on its way here.
       if (nth > 1 && ledger.originalAt(ready.trip, nameKey(path)) !== undefined) continue;
       const target = this.pathOf(ready.trip, path);
@@ -257,6 +266,11 @@ export class Publisher {
   /** Where a path of a trip is on this drive. */
   pathOf(trip: TripId, path: RelativePath): AbsolutePath {
     return under(this.drive.volume.root, this.#inside(trip, path));
+  }
+
+  /** The folder that a path of a trip stands in, below this drive's root. */
+  folderInside(trip: TripId, path: RelativePath): RelativePath {
+    return this.#inside(trip, folderOf(path));
   }
 
   #inside(trip: TripId, path: RelativePath): RelativePath {

@@ -8,6 +8,7 @@
 import type { CardId, RelativePath } from "../../shared/identity.ts";
 import { under } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
+import { printable } from "../../shared/text.ts";
 import { type Bytes, bytes, type Instant, instant } from "../../shared/units.ts";
 import { type CardFrame, groupFrames } from "../core/cardLayout.ts";
 import { leavingReason } from "../core/leavings.ts";
@@ -35,15 +36,17 @@ interface Found {
 
 /**
  * Lists the card and writes that into the ledger.
+ * @param look finds out whether the card is still there; asked where a folder can't be listed
  * @returns undefined when the card went meanwhile.
  */
 export async function surveyCard(
   ports: EnginePorts,
   card: PresentCard,
   pool: BlockPool,
-  onProgress: (files: number) => void,
+  look: () => Promise<unknown>,
 ): Promise<Survey | undefined> {
-  const { found, unreadFolders } = await listAll(ports, card, onProgress);
+  const { found, unreadFolders } = await listAll(ports, card);
+  if (unreadFolders.length > 0) await look();
   if (card.gone.aborted) return undefined;
   const { frames, extras } = groupFrames(found.filter((file) => file.leaving === undefined));
   const files = rolesOf(found, frames, extras);
@@ -51,6 +54,17 @@ export async function surveyCard(
   if (card.gone.aborted) return undefined;
   ports.ledger.setCardFiles(card.id, [...files.values()], ports.clock.now());
   return { frames, files, unreadFolders };
+}
+
+/** Whether the card still shows what was listed; an unlisted folder is none of it. */
+export async function stillAsListed(ports: EnginePorts, card: PresentCard, survey: Survey): Promise<boolean> {
+  const { found, unreadFolders } = await listAll(ports, card);
+  if (found.length !== survey.files.size || unreadFolders.length !== survey.unreadFolders.length)
+    return false;
+  return found.every(({ path, size, modified }) => {
+    const listed = survey.files.get(path);
+    return listed?.size === size && listed.modified === modified;
+  });
 }
 
 function rolesOf(
@@ -70,7 +84,7 @@ function rolesOf(
   );
 }
 
-async function listAll(ports: EnginePorts, card: PresentCard, onProgress: (files: number) => void) {
+async function listAll(ports: EnginePorts, card: PresentCard) {
   const { files, limits } = ports;
   const found: Found[] = [];
   const unreadFolders: RelativePath[] = [];
@@ -94,7 +108,6 @@ async function listAll(ports: EnginePorts, card: PresentCard, onProgress: (files
         continue;
       }
       found.push(await lookAt(path, entry, reason));
-      onProgress(found.length);
     }
   };
 
@@ -136,21 +149,23 @@ async function recognise(
   }
 }
 
+/**
+ * Read past the cache where that can be: it shows what is on the card now, and a read through the cache would fetch a
+ * multiple of what was asked for, ahead of it.
+ */
 async function endsOf(ports: EnginePorts, card: PresentCard, file: CardFile, pool: BlockPool) {
   const most = ports.limits.fingerprintEndBytes;
-  const handle = await ports.files.openToRead(under(card.volume.root, file.path));
+  const { handle } = await ports.files.openToVerify(under(card.volume.root, file.path));
   const block = await pool.take();
   try {
     const ends = new FileEnds(most);
-    const first = block.subarray(0, Math.min(most, file.size));
-    const firstRead = await handle.read(first, 0);
-    ends.take(first.subarray(0, firstRead));
+    ends.take(block.subarray(0, await handle.read(block.subarray(0, most), 0)));
     if (file.size > most) {
       // Only the last part counts from here on; what lies between is not needed.
       const tailAt = Math.max(most, file.size - most);
-      const last = block.subarray(0, file.size - tailAt);
-      const lastRead = await handle.read(last, tailAt);
-      ends.take(last.subarray(0, lastRead));
+      const from = tailAt - (tailAt % alignment);
+      const upTo = Math.ceil((file.size - from) / alignment) * alignment;
+      ends.take(block.subarray(tailAt - from, await handle.read(block.subarray(0, upTo), from)));
     }
     return ends.digest(ports.hashing);
   } finally {
@@ -159,8 +174,11 @@ async function endsOf(ports: EnginePorts, card: PresentCard, file: CardFile, poo
   }
 }
 
+/** bytes. Where reads past the cache begin and end. */
+const alignment = 4096;
+
 /** What people call a card: its number in the trip, else its label. */
 export function cardName(number: number, label: string, id: CardId): string {
   if (number > 0) return `Card ${number}`;
-  return label === "" ? `Card ${id.slice(0, 6)}` : `Card “${label}”`;
+  return label === "" ? `Card ${id.slice(0, 6)}` : `Card “${printable(label, 60)}”`;
 }

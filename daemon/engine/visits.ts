@@ -25,6 +25,8 @@ export class CardVisit {
   unfit: CopyPlan["unfit"] = new Map();
   /** Surveys made anew because the card changed under the work; bounded. */
   resurveys = 0;
+  /** Whether the card was listed once more after all was copied, and nothing had changed. */
+  confirmed = false;
   readonly #unreadable = new Set<RelativePath>();
   readonly #givenUp = new Map<RelativePath, Set<DriveId>>();
   readonly #differences = new Map<string, number>();

@@ -156,7 +156,15 @@ export const faultRow = z
   .object({
     medium: text,
     path: text,
-    code: z.enum(["read-error", "write-error", "copy-differs", "name-clash", "bad-name", "too-large"]),
+    code: z.enum([
+      "read-error",
+      "write-error",
+      "copy-differs",
+      "copy-missing",
+      "name-clash",
+      "bad-name",
+      "too-large",
+    ]),
     detail: text,
     at: whole,
   })

@@ -44,9 +44,14 @@ const originalColumns = `o.id, o.trip, o.hash, o.size, o.path, o.role, o.frame,
   f.stem, f.key, f.count, f.letter, f.serial, f.model, f.taken
   FROM originals o LEFT JOIN frames f ON f.id = o.frame`;
 
+/** files. Cards whose files are kept in memory, so that asking how things stand takes no longer with each card: some 30 MB. */
+const cachedFilesMost = 100_000;
+
 export class SqliteLedger implements Ledger {
   readonly #db: Database.Database;
   readonly #statements = new Map<string, Database.Statement>();
+  /** Files of cards as last asked, forgotten as soon as anything about one of them changes. */
+  readonly #cardFiles = new Map<CardId, readonly CardFileState[]>();
 
   /**
    * Opens or makes the ledger and brings it to the newest shape.
@@ -137,7 +142,8 @@ export class SqliteLedger implements Ledger {
     this.#db.transaction(() => {
       this.#run(
         `INSERT INTO cards (id, label, first_seen, last_seen) VALUES (?, ?, ?, ?)
-         ON CONFLICT (id) DO UPDATE SET label = excluded.label, last_seen = excluded.last_seen`,
+         ON CONFLICT (id) DO UPDATE
+           SET label = excluded.label, last_seen = excluded.last_seen, surveyed = NULL`,
         card,
         label,
         at,
@@ -156,6 +162,7 @@ export class SqliteLedger implements Ledger {
   }
 
   setCardFiles(card: CardId, files: readonly CardFile[], at: Instant): void {
+    this.#cardFiles.delete(card);
     this.#db.transaction(() => {
       this.#run("DELETE FROM card_files WHERE card = ?", card);
       for (const file of files)
@@ -174,6 +181,19 @@ export class SqliteLedger implements Ledger {
   }
 
   cardFiles(card: CardId): readonly CardFileState[] {
+    const before = this.#cardFiles.get(card);
+    if (before !== undefined) return before;
+    const files = this.#readCardFiles(card);
+    let kept = files.length;
+    for (const [other, theirs] of this.#cardFiles) {
+      kept += theirs.length;
+      if (kept > cachedFilesMost) this.#cardFiles.delete(other);
+    }
+    this.#cardFiles.set(card, files);
+    return files;
+  }
+
+  #readCardFiles(card: CardId): readonly CardFileState[] {
     const rows = this.#raw(
       `SELECT cf.path, cf.size, cf.modified, cf.role, cf.frame, cf.why, s.original, o.trip,
          (SELECT group_concat(c.drive) FROM copies c WHERE c.original = s.original) AS drives
@@ -209,6 +229,7 @@ export class SqliteLedger implements Ledger {
   }
 
   forgetSighting(card: CardId, path: string): void {
+    this.#cardFiles.delete(card);
     this.#run("DELETE FROM sightings WHERE card = ? AND path = ?", card, storePath(path));
   }
 
@@ -289,6 +310,11 @@ export class SqliteLedger implements Ledger {
     );
   }
 
+  forgetCopy(original: OriginalId, drive: DriveId): void {
+    this.#forgetCardsWith(original);
+    this.#run("DELETE FROM copies WHERE original = ? AND drive = ?", original, drive);
+  }
+
   hasCopy(original: OriginalId, drive: DriveId): boolean {
     return this.#number("SELECT count(*) FROM copies WHERE original = ? AND drive = ?", original, drive) > 0;
   }
@@ -345,7 +371,7 @@ export class SqliteLedger implements Ledger {
 
   totals(trip: TripId, goal: number) {
     const whole = z.number().int();
-    const row = z.object({ frames: whole, files: whole, at_goal: whole }).parse(
+    const row = z.object({ frames: whole, files: whole, at_goal: whole, files_at_goal: whole }).parse(
       this.#raw(
         `WITH reached AS (
            SELECT o.frame AS frame,
@@ -354,13 +380,19 @@ export class SqliteLedger implements Ledger {
          )
          SELECT count(DISTINCT frame) AS frames, count(*) AS files,
            (SELECT count(*) FROM (SELECT frame FROM reached WHERE frame IS NOT NULL
-             GROUP BY frame HAVING min(ok) = 1)) AS at_goal
+             GROUP BY frame HAVING min(ok) = 1)) AS at_goal,
+           coalesce(sum(ok), 0) AS files_at_goal
          FROM reached`,
         goal,
         trip,
       )[0],
     );
-    return { frames: count(row.frames), files: count(row.files), atGoal: count(row.at_goal) };
+    return {
+      frames: count(row.frames),
+      files: count(row.files),
+      atGoal: count(row.at_goal),
+      filesAtGoal: count(row.files_at_goal),
+    };
   }
 
   latestTripWithOriginals(): TripId | undefined {
@@ -471,6 +503,7 @@ export class SqliteLedger implements Ledger {
           fact.at,
         );
         this.#run(
+          // The row that came last is the card's trip: clocks go back at times, row numbers don't.
           "INSERT OR REPLACE INTO card_trips (card, trip, number, at) VALUES (?, ?, ?, ?)",
           fact.card,
           fact.trip,
@@ -482,6 +515,7 @@ export class SqliteLedger implements Ledger {
         this.#projectOriginal(fact);
         return;
       case "sighting":
+        this.#cardFiles.delete(fact.card);
         this.#run(
           `INSERT OR REPLACE INTO sightings (card, path, size, modified, ends, original, at)
            VALUES (?, ?, ?, ?, ?, ?, ?)`,
@@ -499,6 +533,7 @@ export class SqliteLedger implements Ledger {
           this.#number("SELECT count(*) FROM originals WHERE id = ?", fact.original) === 1,
           "a copy is of an original that is known",
         );
+        this.#forgetCardsWith(fact.original);
         this.#run(
           `INSERT OR REPLACE INTO copies (original, drive, trip, path, path_key, read_back, at)
            VALUES (?, ?, ?, ?, ?, ?, ?)`,
@@ -547,6 +582,17 @@ export class SqliteLedger implements Ledger {
     );
   }
 
+  /** What is known of a copy changes what is known of each card that showed its original. */
+  #forgetCardsWith(original: OriginalId): void {
+    if (this.#cardFiles.size === 0) return;
+    const rows = this.#all(
+      z.object({ card: z.string() }),
+      "SELECT DISTINCT card FROM sightings WHERE original = ?",
+      original,
+    );
+    for (const { card } of rows) this.#cardFiles.delete(card as CardId);
+  }
+
   #cards(where: string, parameters: readonly string[]): CardRow[] {
     const shape = z.object({
       id: z.string(),
@@ -562,7 +608,7 @@ export class SqliteLedger implements Ledger {
       shape,
       `SELECT c.id, c.label, c.first_seen, c.last_seen, c.surveyed, c.assigned, t.trip, t.number
        FROM cards c LEFT JOIN card_trips t ON t.card = c.id
-         AND t.at = (SELECT max(at) FROM card_trips WHERE card = c.id)
+         AND t.rowid = (SELECT max(rowid) FROM card_trips WHERE card = c.id)
        ${where} GROUP BY c.id ORDER BY c.first_seen, c.id`,
       ...parameters,
     ).map((row) => ({

@@ -116,7 +116,14 @@ export interface Fault {
   readonly medium: CardId | DriveId;
   /** The file there; "" when the medium itself is concerned. */
   readonly path: string;
-  readonly code: "read-error" | "write-error" | "copy-differs" | "name-clash" | "bad-name" | "too-large";
+  readonly code:
+    | "read-error"
+    | "write-error"
+    | "copy-differs"
+    | "copy-missing"
+    | "name-clash"
+    | "bad-name"
+    | "too-large";
   readonly detail: string;
   readonly at: Instant;
 }
@@ -139,6 +146,7 @@ export interface Ledger {
 
   cards(): readonly CardRow[];
   card(card: CardId): CardRow | undefined;
+  /** The card was put in: what was listed before says nothing about what is on it now. */
   cardSeen(card: CardId, label: string, at: Instant): void;
   assignCard(card: CardId, trip: TripId): void;
   /** The highest number a card has in the trip; 0 without any. */
@@ -163,15 +171,22 @@ export interface Ledger {
   countsByDay(trip: TripId): ReadonlyMap<string, number>;
 
   copiesOn(drive: DriveId, trip: TripId): readonly CopyRow[];
+  /** This copy isn't there any more. The drive's journal keeps that it once was. */
+  forgetCopy(original: OriginalId, drive: DriveId): void;
   hasCopy(original: OriginalId, drive: DriveId): boolean;
   /** What stands at this path of the trip on this drive, as far as recorded. */
   copyAt(drive: DriveId, trip: TripId, pathKey: string): OriginalId | undefined;
   share(trip: TripId, drive: DriveId): DriveShare;
-  /** Frames and files of a trip, and how many frames have all their files on `goal` drives. */
+  /** Frames and files of a trip, how many frames have all their files on `goal` drives, and how many files are. */
   totals(
     trip: TripId,
     goal: number,
-  ): { readonly frames: Count; readonly files: Count; readonly atGoal: Count };
+  ): {
+    readonly frames: Count;
+    readonly files: Count;
+    readonly atGoal: Count;
+    readonly filesAtGoal: Count;
+  };
   /** Drives that were told to hold this trip's files. */
   latestTripWithOriginals(): TripId | undefined;
 

@@ -18,7 +18,7 @@ export function fakeFace(status: StatusJson): FakeFace {
     asked: [],
     waitsForever: false,
     statusAnswer: status,
-    waitAnswer: { idle: true, owed: { files: 0, bytes: 0 } },
+    waitAnswer: { idle: true, owed: { files: 0, bytes: 0 }, cardsNotClear: 0 },
     failsWith: undefined,
     status: () => {
       face.asked.push("status");

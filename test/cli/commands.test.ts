@@ -284,13 +284,13 @@ test("wait: 0 idle and nothing owed, else 1", async () => {
   await startDaemon();
   expect((await scrubjay("wait", "--timeout", "2.5")).exit).toBe(0);
   expect(face.asked.splice(0)).toEqual(["wait 2500"]);
-  face.waitAnswer = { idle: true, owed: { files: 3, bytes: 90_000_000 } };
+  face.waitAnswer = { idle: true, owed: { files: 3, bytes: 90_000_000 }, cardsNotClear: 0 };
   const owed = await scrubjay("wait");
   expect(owed.exit).toBe(1);
   expect(owed.out).toBe(
     "Nothing is left to do with what is plugged in. Drives owe 3 copies (90 MB); `scrubjay status` says which.\n",
   );
-  face.waitAnswer = { idle: false, owed: { files: 0, bytes: 0 } };
+  face.waitAnswer = { idle: false, owed: { files: 0, bytes: 0 }, cardsNotClear: 0 };
   const late = await scrubjay("wait", "--timeout", "0", "--json");
   expect(late.exit).toBe(1);
   expect(JSON.parse(late.out)).toEqual(face.waitAnswer);
@@ -317,7 +317,7 @@ test("the daemon that goes away in the middle of an answer is 69", async () => {
   const waiting = scrubjay("wait");
   await expect.poll(() => face.asked.length).toBe(1);
   // Answers once more while it stops, then is gone.
-  face.waitAnswer = { idle: false, owed: { files: 0, bytes: 0 } };
+  face.waitAnswer = { idle: false, owed: { files: 0, bytes: 0 }, cardsNotClear: 0 };
   await api?.close();
   expect((await waiting).exit).toBe(69);
   await removeRunFile(homeFolders({ SCRUBJAY_HOME: root }, root).run, process.pid);

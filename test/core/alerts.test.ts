@@ -13,7 +13,16 @@ import type { CardId, DriveId } from "../../shared/identity.ts";
 import { alertCodes } from "../../shared/problems.ts";
 import { bytes } from "../../shared/units.ts";
 
-const nothing: AlertView = { trips: [], cards: [], faults: [], ambiguous: [], strangers: [], spoilt: [] };
+const nothing: AlertView = {
+  trips: [],
+  cards: [],
+  faults: [],
+  ambiguous: [],
+  strangers: [],
+  unreadable: [],
+  unfinished: [],
+  spoilt: [],
+};
 
 function drive(name: string, more: Partial<AlertDrive> = {}): AlertDrive {
   return {

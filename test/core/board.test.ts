@@ -16,6 +16,8 @@ const card = (nth: number, more: Partial<BoardView["cards"][number]> = {}) => ({
 const board = (more: Partial<BoardView>): BoardView => ({
   tripDescribed: true,
   frames: { total: 50, atGoal: 50 },
+  filesLacking: 0,
+  otherTrip: undefined,
   cards: [card(1)],
   drives: [blue],
   work: undefined,
@@ -48,6 +50,14 @@ test("a card that was taken out half read keeps the board from saying that all i
     headline: "Not everything is safe yet.",
     advice: "Card 2 must not be formatted yet.",
   });
+});
+
+test.each<[string, Partial<BoardView>]>([
+  ["a card is in that isn't listed yet", { cards: [card(1, { clear: false, files: 0 })] }],
+  ["files that are no frames lack copies", { filesLacking: 1 }],
+  ["another trip lacks copies", { filesLacking: 2, otherTrip: { name: "Gannet Rocks", files: 2 } }],
+])("not everything is safe while %s", (_, more) => {
+  expect(boardSentences(board(more)).headline).toBe("Not everything is safe yet.");
 });
 
 test("while copying, the time left stands first", () => {

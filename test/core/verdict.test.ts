@@ -16,6 +16,7 @@ function card(files: readonly VerdictFile[], more: Partial<CardForVerdict> = {})
     name: "Card 7",
     present: true,
     surveyed: true,
+    confirmed: true,
     goal: 2,
     drives: [
       { id: blue, name: "Blue", present: true },
@@ -50,6 +51,7 @@ test("two copies on one drive are one copy", () => {
 
 test.each<[string, Partial<CardForVerdict>, Partial<VerdictFile>]>([
   ["its files weren't listed since it was put in", { surveyed: false }, {}],
+  ["it wasn't listed once more after copying", { confirmed: false }, {}],
   ["the trip isn't known", { goal: undefined }, {}],
   ["a folder on it can't be read", { unreadFolders: ["DCIM/101" as RelativePath] }, {}],
   ["a file was never read as it stands", {}, { known: false }],

@@ -76,7 +76,7 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
         clock: new SystemClock(),
         randomness: new SystemRandomness(),
         hashing,
-        limits: { ...limits, hintSettle: 20, pollEvery: 500 },
+        limits: { ...limits, hintSettle: 20, pulledSettle: 20, pollEvery: 500 },
       }),
     );
     engine.start((failure) => {

@@ -130,9 +130,9 @@ test("owed is what exists less what the drive holds", () => {
 test("a frame is at its goal when all its files are, on different drives", () => {
   learn(original(1, "f"), original(2, "f"), original(3, "g"));
   learn(copy(1, blue), copy(1, slate), copy(2, blue), copy(3, blue), copy(3, slate));
-  expect(ledger.totals(trip, 2)).toEqual({ frames: 2, files: 3, atGoal: 1 });
+  expect(ledger.totals(trip, 2)).toEqual({ frames: 2, files: 3, atGoal: 1, filesAtGoal: 2 });
   learn(copy(2, slate));
-  expect(ledger.totals(trip, 2)).toEqual({ frames: 2, files: 3, atGoal: 2 });
+  expect(ledger.totals(trip, 2)).toEqual({ frames: 2, files: 3, atGoal: 2, filesAtGoal: 3 });
 });
 
 test("a card's file counts as known only as it was seen: another size or time is another file", () => {

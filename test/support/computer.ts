@@ -6,7 +6,16 @@
 
 import type { ChildProcess } from "node:child_process";
 import { createCipheriv } from "node:crypto";
-import { existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync, utimesSync, writeFileSync } from "node:fs";
+import {
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  utimesSync,
+  writeFileSync,
+} from "node:fs";
 import { tmpdir } from "node:os";
 import { dirname, join } from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
@@ -18,7 +27,7 @@ import { type Answer, type Scrubjay, scrubjayAt, startDaemon, stopDaemon } from 
 import { type LoopVolume, makeVolume, type VolumeWish } from "./loopVolume.ts";
 
 /** Built before the tests run. */
-const cli = fileURLToPath(new URL("../../dist/daemon/cli.js", import.meta.url));
+const builtCli = fileURLToPath(new URL("../../dist/daemon/cli.js", import.meta.url));
 
 export class Computer {
   readonly folder = mkdtempSync(join(tmpdir(), "scrubjay-media-"));
@@ -27,14 +36,18 @@ export class Computer {
   /** Where volumes are mounted that aren't plugged in. */
   readonly aside = join(this.folder, "aside");
   readonly scrubjay: Scrubjay;
-  readonly #home = join(this.folder, "home");
+  /** SCRUBJAY_HOME of this computer. */
+  readonly home = join(this.folder, "home");
+  readonly #cli: string;
   readonly #log = join(this.folder, "daemon.log");
   readonly #volumes: LoopVolume[] = [];
   #daemon: ChildProcess | undefined;
 
-  constructor() {
-    for (const each of [this.practice, this.aside, this.#home]) mkdirSync(each);
-    this.scrubjay = scrubjayAt(cli, this.#home);
+  /** @param cli the compiled command line. */
+  constructor(cli = builtCli) {
+    this.#cli = cli;
+    for (const each of [this.practice, this.aside, this.home]) mkdirSync(each);
+    this.scrubjay = scrubjayAt(cli, this.home);
   }
 
   /** Where the volume of this name is mounted while it is plugged in. */
@@ -52,7 +65,7 @@ export class Computer {
     name: string,
     fs: VolumeWish["fs"],
     sizeBytes: number,
-    more: { readonly at?: string; readonly options?: string } = {},
+    more: { readonly at?: string; readonly options?: string; readonly mkfs?: readonly string[] } = {},
   ): LoopVolume {
     const made = makeVolume({ fs, sizeBytes, label: name, at: this.at(name), ...more });
     this.#volumes.push(made);
@@ -70,22 +83,35 @@ export class Computer {
   }
 
   async start(): Promise<void> {
-    const daemon = startDaemon(cli, this.#home, this.practice, this.#log);
+    const daemon = startDaemon(this.#cli, this.home, this.practice, this.#log);
     this.#daemon = daemon;
     await until("the daemon answers", async () => {
       if (daemon.exitCode !== null) throw new Error(`the daemon ended with ${daemon.exitCode}`);
-      return (await this.scrubjay.run("status", "--json")).status <= 1;
+      // 0 and 1 are answers, if there is one.
+      const { status, out } = await this.scrubjay.run("status", "--json");
+      return status <= 1 && out.startsWith("{");
     });
   }
 
   /** As when the power goes: no time for anything. */
   async kill(): Promise<void> {
     const daemon = this.#daemon;
-    if (daemon === undefined || daemon.exitCode !== null) throw new Error("no daemon to kill");
+    if (daemon?.pid === undefined || daemon.exitCode !== null) throw new Error("no daemon to kill");
+    this.#daemon = undefined;
+    // Stopped first, so that the list of its children stays true. The power would take them too; left alone, an
+    // exiftool that stays open asks its closed input for ever.
+    daemon.kill("SIGSTOP");
+    const children = readFileSync(`/proc/${daemon.pid}/task/${daemon.pid}/children`, "utf8");
     const ended = new Promise((resolve) => daemon.once("exit", resolve));
     daemon.kill("SIGKILL");
     await ended;
-    this.#daemon = undefined;
+    for (const child of children.split(" ").filter((pid) => pid !== "")) {
+      try {
+        process.kill(Number(child), "SIGKILL");
+      } catch {
+        // It has ended by itself.
+      }
+    }
   }
 
   /** @returns its exit status. */

@@ -26,6 +26,8 @@ export interface VolumeWish {
   readonly at: string;
   /** For `mount -o`, such as `noatime`: exfat-fuse otherwise writes the time of each reading to the medium. */
   readonly options?: string;
+  /** For `mkfs.ext4` in place of what small images want. */
+  readonly mkfs?: readonly string[];
 }
 
 export interface LoopVolume {
@@ -71,7 +73,8 @@ export function makeVolume(wish: VolumeWish): LoopVolume {
   closeSync(descriptor);
   if (wish.fs === "ext4") {
     // -m 0: no reserve for root, so that full means full; a small journal leaves room on small images.
-    run("mkfs.ext4", "-q", "-m", "0", "-J", "size=1", "-b", "1024", "-L", wish.label, image);
+    const shape = wish.mkfs ?? ["-m", "0", "-J", "size=1", "-b", "1024"];
+    run("mkfs.ext4", "-q", ...shape, "-L", wish.label, image);
   } else {
     run("mkfs.exfat", "-L", wish.label, image);
   }
@@ -120,8 +123,11 @@ class MountedImage implements LoopVolume {
     ) {
       spawnSync("umount", ["--lazy", this.at], { stdio: "ignore" });
     }
-    // The FUSE helper lets go of the device a little after umount has returned.
-    patiently(() => spawnSync("losetup", ["--detach", this.device], { stdio: "ignore" }).status !== 0);
+    // Detached once only: the number is given to another program as soon as it is free. The FUSE helper, and whoever
+    // has a file open on it, lets go of the device a little after umount has returned.
+    const { device } = this;
+    patiently(() => spawnSync("losetup", ["--detach", device], { stdio: "ignore" }).status === 0);
+    patiently(() => !holds(device, this.image));
     this.device = "";
   }
 
@@ -152,6 +158,16 @@ function attach(image: string): string {
 
 function mounted(at: string): boolean {
   return readFileSync("/proc/self/mountinfo", "utf8").includes(` ${at.replaceAll(" ", "\\040")} `);
+}
+
+/** Whether this loop device still shows this image. */
+function holds(device: string, image: string): boolean {
+  try {
+    const shown = `/sys/block/${device.slice("/dev/".length)}/loop/backing_file`;
+    return readFileSync(shown, "utf8").trim() === image;
+  } catch {
+    return false; // Nothing is attached.
+  }
 }
 
 function patiently(done: () => boolean): boolean {

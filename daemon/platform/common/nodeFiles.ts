@@ -145,20 +145,24 @@ export class NodeFiles implements Files {
     for (const part of inside.split("/")) {
       const parent = folder;
       folder = under(parent, part);
-      if (await this.#makeOne(folder)) await this.flushFolder(parent);
+      if (await this.#makeOne(volume, folder)) await this.flushFolder(parent);
     }
   }
 
   /** @returns false where the folder stood there already. */
-  async #makeOne(folder: AbsolutePath): Promise<boolean> {
+  async #makeOne(volume: VolumeRoot, folder: AbsolutePath): Promise<boolean> {
+    let made = true;
     try {
       await fs.mkdir(pathToBytes(folder));
-      return true;
     } catch (error) {
       if (systemCode(error) !== "EEXIST") throw await this.#namingFault(error, folder);
-      if ((await this.facts(folder)).kind === "folder") return false;
-      throw fileFault(error, folder);
+      made = false;
     }
+    const found = await this.facts(folder);
+    if (found.device === volume.device && found.kind === "folder") return made;
+    // The volume went between the look and now, and this stands in its mount point: the empty folder goes again.
+    if (made) await fs.rmdir(pathToBytes(folder)).catch(() => undefined);
+    throw new FileFault(found.device === volume.device ? "exists" : "gone", folder);
   }
 
   /**

@@ -1,0 +1,59 @@
+/**
+ * `npm run bench`: how fast, how large, how soon, measured in one run on this computer. Prints ratios, since only they
+ * mean something elsewhere; judges nothing. Exit status: 0 measured, 1 something failed, 64 usage, 69 can't be measured
+ * here.
+ */
+
+import { fileURLToPath } from "node:url";
+import { parseArgs } from "node:util";
+import { canUseLoopVolumes, whyNoLoopVolumes } from "../support/loopVolume.ts";
+import { evening, fullEvening } from "./evening.ts";
+import { fullMemory, memory } from "./memory.ts";
+import { fullSurvey, survey } from "./survey.ts";
+import type { Say } from "./workbench.ts";
+
+const cli = fileURLToPath(new URL("../../daemon/cli.js", import.meta.url));
+
+const benches: Readonly<Record<string, (say: Say) => Promise<unknown>>> = {
+  evening: (say) => evening(cli, fullEvening, say),
+  memory: (say) => memory(cli, fullMemory, say),
+  survey: (say) => survey(cli, fullSurvey, say),
+};
+
+const usage = `Usage: npm run bench [-- NAME ...]
+
+Measures on loop devices; needs about 25 GB in the temporary folder and some minutes. Without a name, all of:
+  evening  two verified copies of a card, against reading it once and against the work by hand
+  memory   the daemon's memory with few files, many files, and one beyond 4 GiB
+  survey   a card of 4,000 files: until the first byte, when it is put in again, and what status costs
+`;
+
+process.exitCode = await main();
+
+async function main(): Promise<number> {
+  let names: readonly string[];
+  try {
+    names = parseArgs({ allowPositionals: true, options: {} }).positionals;
+  } catch {
+    names = ["?"];
+  }
+  if (names.some((name) => !Object.hasOwn(benches, name))) {
+    console.error(usage);
+    return 64;
+  }
+  if (!canUseLoopVolumes()) {
+    console.error(`Nothing can be measured here: it ${whyNoLoopVolumes}.`);
+    return 69;
+  }
+  for (const [name, run] of Object.entries(benches)) {
+    if (names.length > 0 && !names.includes(name)) continue;
+    console.log(name);
+    try {
+      await run((line) => console.log(`  ${line}`));
+    } catch (failure) {
+      console.error(`  failed: ${failure instanceof Error ? failure.message : String(failure)}`);
+      return 1;
+    }
+  }
+  return 0;
+}
