@@ -48,8 +48,8 @@ export async function runDaemon(options: { readonly practice: string | undefined
 
 async function serve(home: HomeFolders, options: { readonly practice: string | undefined }): Promise<number> {
   const practice = options.practice === undefined ? undefined : resolve(options.practice);
+  const ledger = openLedger(join(home.state, "ledger.sqlite"));
   const platform = await selectPlatform({ practice });
-  const ledger = new SqliteLedger(join(home.state, "ledger.sqlite"));
   const engine = new Engine({
     ...platform,
     ledger,
@@ -68,6 +68,20 @@ async function serve(home: HomeFolders, options: { readonly practice: string | u
     await platform.metadata.close();
     ledger.close();
     await removeRunFile(home.run, process.pid);
+  }
+}
+
+/** @throws UserMistake when it is no ledger, is damaged, or is from a later version. */
+function openLedger(file: string): SqliteLedger {
+  try {
+    return new SqliteLedger(file);
+  } catch (error) {
+    const why = printable(error instanceof Error ? error.message : String(error));
+    throw new UserMistake(
+      `The ledger ${printable(file)} can't be opened: ${why}. Cards and drives were not touched.`,
+      "Move it to another folder, start again and introduce each drive again: what stands on them is found by reading it back.",
+      74,
+    );
   }
 }
 

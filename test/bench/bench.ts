@@ -4,6 +4,7 @@
  * here.
  */
 
+import { availableParallelism, loadavg } from "node:os";
 import { fileURLToPath } from "node:url";
 import { parseArgs } from "node:util";
 import { canUseLoopVolumes, whyNoLoopVolumes } from "../support/loopVolume.ts";
@@ -22,7 +23,7 @@ const benches: Readonly<Record<string, (say: Say) => Promise<unknown>>> = {
 
 const usage = `Usage: npm run bench [-- NAME ...]
 
-Measures on loop devices; needs about 25 GB in the temporary folder and some minutes. Without a name, all of:
+Measures on loop devices; needs about 10 GB in the temporary folder and some minutes. Without a name, all of:
   evening  two verified copies of a card, against reading it once and against the work by hand
   memory   the daemon's memory with few files, many files, and one beyond 4 GiB
   survey   a card of 4,000 files: until the first byte, when it is put in again, and what status costs
@@ -47,7 +48,9 @@ async function main(): Promise<number> {
   }
   for (const [name, run] of Object.entries(benches)) {
     if (names.length > 0 && !names.includes(name)) continue;
-    console.log(name);
+    // What else runs meanwhile goes into every number.
+    const busy = (loadavg()[0] ?? 0).toFixed(1);
+    console.log(`${name} (${availableParallelism()} cores, load ${busy} before it began)`);
     try {
       await run((line) => console.log(`  ${line}`));
     } catch (failure) {

@@ -23,9 +23,10 @@ import { afterEach, expect, test } from "vitest";
 import { cardsJson, owedOfTrips, statusJson } from "../../daemon/engine/board.ts";
 import { introduceDrive } from "../../daemon/engine/introduce.ts";
 import type { EnginePorts } from "../../daemon/engine/ports.ts";
+import { runDaemon } from "../../daemon/main.ts";
 import type { Volume } from "../../daemon/ports/volumes.ts";
 import { absolutePath, type TripId } from "../../shared/identity.ts";
-import { FileFault } from "../../shared/problems.ts";
+import { FileFault, UserMistake } from "../../shared/problems.ts";
 import { instant } from "../../shared/units.ts";
 import { profileText } from "../cards/generate/card.ts";
 import { type Bench, makeBench, tree, type Wrap } from "./bench.ts";
@@ -222,6 +223,18 @@ test("a trip folder that leads to another drive's is not a second copy", async (
   bench.plugIn("Slate");
   await bench.idle();
   expect(card().clear).toBe(false);
+});
+
+test("a trip folder that was a link from the start holds no copy either", async () => {
+  await readyBench(["Blue"]);
+  await copied();
+  mkdirSync(join(bench.practice, "Slate"));
+  symlinkSync(trip("Blue"), join(bench.practice, "Slate/Kestrel Cliffs"));
+  await add("Slate", "Slate");
+  await bench.idle();
+  expect(card().clear).toBe(false);
+  expect(alertCodes()).toContain("write-error");
+  expect(held("Blue")).toHaveLength(3);
 });
 
 test("folders of ours that are links lead nowhere: what they point to is neither written nor removed", async () => {
@@ -724,4 +737,19 @@ test("the ledger is lost: what stands on the drives is found again, nothing is o
   before.delete("checksums.xxh64");
   for (const [path, inode] of before) expect(after.get(path), path).toBe(inode);
   expect(held("Blue")).toEqual(["picture 1", "picture 2", "picture 3"]);
+});
+
+test("a ledger that is damaged is said in words, and left for whoever can mend it", async () => {
+  bench = await makeBench();
+  const home = join(bench.folder, "home");
+  put(home, { "state/ledger.sqlite": "this is no ledger, though it has the name of one" });
+  const before = process.env["SCRUBJAY_HOME"];
+  process.env["SCRUBJAY_HOME"] = home;
+  try {
+    await expect(runDaemon({ practice: bench.practice })).rejects.toBeInstanceOf(UserMistake);
+  } finally {
+    if (before === undefined) delete process.env["SCRUBJAY_HOME"];
+    else process.env["SCRUBJAY_HOME"] = before;
+  }
+  expect(readFileSync(join(home, "state/ledger.sqlite"), "utf8")).toContain("this is no ledger");
 });
