@@ -131,7 +131,7 @@ function assignCard(engine: Engine, card: string, trip: string): void {
       "`scrubjay cards` shows the known ones.",
     );
   const key = trip.toLowerCase();
-  const matching = engine.trips.filter((each) =>
+  const matching = engine.tripBook.trips.filter((each) =>
     [each.id, each.profile.code, each.profile.trip].some((name) => name.toLowerCase() === key),
   );
   const [only] = matching;
@@ -144,6 +144,6 @@ function assignCard(engine: Engine, card: string, trip: string): void {
     );
   ledger.assignCard(card as CardId, only.id);
   ledger.note("card", card, `put to ${only.id} by hand`, engine.now());
-  engine.forgetDecision(card as CardId);
+  engine.desk.forgetDecisions(card as CardId);
   engine.refresh();
 }

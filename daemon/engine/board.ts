@@ -53,9 +53,9 @@ function drivesOf(engine: Engine, trip: KnownTrip): readonly TripDriveState[] {
 // --- alerts --------------------------------------------------------------------------------------------------------
 
 export function alertView(engine: Engine): AlertView {
-  const cards = [...engine.visits.values()].filter((visit) => !visit.card.gone.aborted);
+  const cards = [...engine.desk.visits].filter((visit) => !visit.card.gone.aborted);
   return {
-    trips: engine.trips.map((trip) => ({
+    trips: engine.tripBook.trips.map((trip) => ({
       id: trip.id,
       name: trip.profile.trip,
       goal: trip.profile.goal,
@@ -72,7 +72,9 @@ export function alertView(engine: Engine): AlertView {
         id: visit.card.id,
         name: engine.nameOfCard(visit.card.id),
         decision: decision?.decision ?? "waiting",
-        candidates: several.map((id) => engine.trips.find((trip) => trip.id === id)?.profile.trip ?? id),
+        candidates: several.map(
+          (id) => engine.tripBook.trips.find((trip) => trip.id === id)?.profile.trip ?? id,
+        ),
         outside: decision?.decision === "trip" ? decision.outside : 0,
         ...visit.days,
       };
@@ -82,7 +84,7 @@ export function alertView(engine: Engine): AlertView {
     strangers: engine.presence.strangers,
     unreadable: engine.presence.unreadable,
     unfinished: unfinishedCards(engine),
-    spoilt: engine.spoiltRecords(),
+    spoilt: engine.bay.spoiltRecords(),
   };
 }
 
@@ -112,7 +114,7 @@ function alertDrive(engine: Engine, trip: KnownTrip, drive: TripDriveState): Ale
   let files = 0;
   let size = 0;
   if (row !== undefined && drive.present)
-    for (const visit of engine.visits.values()) {
+    for (const visit of engine.desk.visits) {
       const lacking = visit.unfit.get(row.id);
       const ofTrip = visit.decision?.decision === "trip" && visit.decision.trip === trip.id;
       if (lacking === undefined || !ofTrip) continue;
@@ -121,7 +123,7 @@ function alertDrive(engine: Engine, trip: KnownTrip, drive: TripDriveState): Ale
     }
   const here = engine.presence.drives.find((each) => each.id === row?.id);
   const room =
-    here === undefined ? 0 : engine.freeOf(here) - reserveOf(here.traits.totalBytes, engine.ports.limits);
+    here === undefined ? 0 : engine.bay.freeOf(here) - reserveOf(here.traits.totalBytes, engine.ports.limits);
   return {
     name: drive.name,
     id: row?.id,
@@ -168,11 +170,11 @@ export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefin
   const { ledger } = engine.ports;
   const row = ledger.card(card);
   if (row === undefined) return undefined;
-  const visit = engine.visitOf(card);
+  const visit = engine.desk.visitOf(card);
   const states = ledger.cardFiles(card);
   const counting = states.filter((file) => file.role !== "leaving");
   const tripId = visit?.decision?.decision === "trip" ? visit.decision.trip : row.trip;
-  const trip = engine.trips.find((each) => each.id === tripId);
+  const trip = engine.tripBook.trips.find((each) => each.id === tripId);
   const faults = new Map(
     ledger
       .faults()
@@ -183,7 +185,7 @@ export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefin
   // Files may be filed in an earlier trip: each is held to the strictest goal among those concerned.
   const goals = new Set(counting.map((file) => file.trip).filter((id) => id !== undefined));
   const strictest = [...goals].map(
-    (id) => engine.trips.find((each) => each.id === id)?.profile.goal.copies ?? 0,
+    (id) => engine.tripBook.trips.find((each) => each.id === id)?.profile.goal.copies ?? 0,
   );
   const undecided = visit?.decision !== undefined && visit.decision.decision !== "trip";
   const goal = trip === undefined || undecided ? undefined : Math.max(trip.profile.goal.copies, ...strictest);
@@ -240,7 +242,7 @@ export function cardsJson(engine: Engine): readonly CardStatusJson[] {
         leavings: states
           .filter((file) => file.role === "leaving")
           .map((file) => ({ path: printable(file.path), why: file.why })),
-        undated: (engine.visitOf(row.id)?.undated ?? []).map((path) => printable(path)),
+        undated: (engine.desk.visitOf(row.id)?.undated ?? []).map((path) => printable(path)),
         held: trip === undefined ? [] : drivesOf(engine, trip).map((drive) => heldOf(drive, counting)),
         clear: verdict.clear,
         verdict: verdict.sentence,
@@ -294,7 +296,7 @@ function driveJson(
     place: drive.place === undefined ? null : printable(drive.place),
     present: here !== undefined,
     mount: here?.volume.root ?? null,
-    freeBytes: here === undefined ? null : engine.freeOf(here),
+    freeBytes: here === undefined ? null : engine.bay.freeOf(here),
     totalBytes: here?.traits.totalBytes ?? null,
     owed: { files: share?.owedFiles ?? 0, bytes: share?.owedBytes ?? 0 },
     holds: { files: share?.holdsFiles ?? 0, bytes: share?.holdsBytes ?? 0 },
@@ -309,14 +311,14 @@ function driveJson(
 /** The trip of today, else the one that was copied to last, else the next one. */
 export function currentTrip(engine: Engine): KnownTrip | undefined {
   const today = (trip: KnownTrip): string => rfc3339(engine.now(), trip.profile.zone).slice(0, 10);
-  const running = engine.trips.find(
+  const running = engine.tripBook.trips.find(
     (trip) => trip.profile.from <= today(trip) && today(trip) <= trip.profile.to,
   );
   if (running !== undefined) return running;
   const latest = engine.ports.ledger.latestTripWithOriginals();
-  const used = engine.trips.find((trip) => trip.id === latest);
+  const used = engine.tripBook.trips.find((trip) => trip.id === latest);
   if (used !== undefined) return used;
-  const byStart = [...engine.trips].sort((a, b) => (a.profile.from < b.profile.from ? -1 : 1));
+  const byStart = [...engine.tripBook.trips].sort((a, b) => (a.profile.from < b.profile.from ? -1 : 1));
   return byStart.find((trip) => trip.profile.from > today(trip)) ?? byStart.at(-1);
 }
 
@@ -376,7 +378,7 @@ export function statusJson(engine: Engine): StatusJson {
 
 /** Trips with files that are on fewer drives than their goal. */
 function filesLacking(engine: Engine) {
-  return engine.trips.flatMap(({ id, profile }) => {
+  return engine.tripBook.trips.flatMap(({ id, profile }) => {
     const { files, filesAtGoal } = engine.ports.ledger.totals(id, profile.goal.copies);
     return files > filesAtGoal ? [{ id, name: profile.trip, files: files - filesAtGoal }] : [];
   });
@@ -388,7 +390,7 @@ function tripJson(trip: KnownTrip): TripStatusJson {
 }
 
 function workJson(engine: Engine): WorkJson | undefined {
-  const { work } = engine;
+  const { work } = engine.desk;
   if (work === undefined) return undefined;
   const steady = engine.ports.clock.steady();
   return {
@@ -404,7 +406,7 @@ function workJson(engine: Engine): WorkJson | undefined {
 
 /** What the drives of all trips owe, plugged in or not. */
 export function owedOfTrips(engine: Engine): { readonly files: number; readonly bytes: number } {
-  const shares = engine.trips.flatMap((trip) =>
+  const shares = engine.tripBook.trips.flatMap((trip) =>
     drivesOf(engine, trip).map(({ row }) => engine.ports.ledger.share(trip.id, row?.id ?? ("" as DriveId))),
   );
   return {

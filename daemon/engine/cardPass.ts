@@ -60,7 +60,6 @@ export interface PassContext {
   readonly onDriveFault: (drive: DriveId, path: RelativePath, fault: unknown) => Promise<void>;
   /** A copy read back differently and was thrown away. */
   readonly onDifference: (drive: DriveId, path: RelativePath) => void;
-  readonly onCopied: (drive: DriveId, path: RelativePath) => void;
   /** Facts that every drive's journal should hold. */
   readonly tell: (facts: readonly EncodedFact[]) => void;
   /** Whether this drive still takes part. */
@@ -409,7 +408,7 @@ async function report(
   source: RelativePath,
   published: Published,
 ): Promise<void> {
-  if (published.published) return context.onCopied(drive, source);
+  if (published.published) return;
   if (!(published.fault instanceof FileFault)) throw published.fault;
   await context.onDriveFault(drive, source, published.fault);
 }

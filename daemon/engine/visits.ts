@@ -4,8 +4,6 @@
  */
 
 import type { DriveId, RelativePath } from "../../shared/identity.ts";
-import type { FileFaultCode } from "../../shared/problems.ts";
-import type { Millis } from "../../shared/units.ts";
 import type { CopyPlan } from "../core/plan.ts";
 import type { TripDecision } from "../core/tripOfCard.ts";
 import type { CardFacts } from "./dating.ts";
@@ -62,10 +60,4 @@ export class CardVisit {
   driveCameAnew(drive: DriveId): void {
     for (const drives of this.#givenUp.values()) drives.delete(drive);
   }
-}
-
-/** A drive that can't be used for now. */
-export interface DriveTrouble {
-  readonly code: FileFaultCode;
-  readonly since: Millis;
 }

@@ -243,10 +243,10 @@ test("a card of no trip is asked about, not guessed, and nothing of it is copied
 
   const { ledger } = bench.engine.ports;
   const id = ledger.cards()[0]?.id;
-  const trip = bench.engine.trips[0]?.id;
+  const trip = bench.engine.tripBook.trips[0]?.id;
   if (id === undefined || trip === undefined) throw new Error("card and trip are known");
   ledger.assignCard(id, trip);
-  bench.engine.forgetDecision(id);
+  bench.engine.desk.forgetDecisions(id);
   await bench.idle();
   expect(card().clear).toBe(true);
   expect(alertCodes()).toEqual(["clock-suspect"]);
