@@ -39,14 +39,19 @@ export async function runDaemon(options: { readonly practice: string | undefined
       "One is enough: `scrubjay status` shows what it does.",
       74,
     );
+  const stopped = stopAsked();
   try {
-    return await serve(home, options);
+    return await serve(home, options, stopped);
   } finally {
     lock.release();
   }
 }
 
-async function serve(home: HomeFolders, options: { readonly practice: string | undefined }): Promise<number> {
+async function serve(
+  home: HomeFolders,
+  options: { readonly practice: string | undefined },
+  stopped: Promise<void>,
+): Promise<number> {
   const practice = options.practice === undefined ? undefined : resolve(options.practice);
   const ledger = openLedger(join(home.state, "ledger.sqlite"));
   const platform = await selectPlatform({ practice });
@@ -61,7 +66,7 @@ async function serve(home: HomeFolders, options: { readonly practice: string | u
   const { port } = await api.listen();
   await writeRunFile(home.run, { port, token, pid: process.pid });
   try {
-    return await untilStopped(engine);
+    return await workUntil(stopped, engine);
   } finally {
     await api.close();
     await engine.stop();
@@ -85,15 +90,24 @@ function openLedger(file: string): SqliteLedger {
   }
 }
 
-/** Resolves with 0 at SIGTERM or SIGINT. A bug in the engine stops the daemon before it could claim anything wrong. */
-async function untilStopped(engine: Engine): Promise<number> {
-  return new Promise((resolveStatus, reject) => {
-    const stop = () => resolveStatus(0);
-    // The handlers stay: a second signal while work is being put away must not cut it short.
-    process.on("SIGTERM", stop);
-    process.on("SIGINT", stop);
-    engine.start(reject);
+/**
+ * Resolves at SIGTERM or SIGINT, from now on. The handlers stay: a second signal while work is being put away must not
+ * cut it short.
+ */
+function stopAsked(): Promise<void> {
+  return new Promise((resolveStop) => {
+    process.on("SIGTERM", () => resolveStop());
+    process.on("SIGINT", () => resolveStop());
   });
+}
+
+/** @returns 0 when asked to stop. A bug in the engine ends the daemon before it could claim anything wrong. */
+async function workUntil(stopped: Promise<void>, engine: Engine): Promise<number> {
+  await new Promise<void>((resolveEnd, reject) => {
+    engine.start(reject);
+    void stopped.then(resolveEnd);
+  });
+  return 0;
 }
 
 /** For whoever mends it: the log of the service, or the terminal the daemon runs in. */

@@ -7,6 +7,14 @@
 /** Control, format, private, surrogate and unassigned code points, line and paragraph separators: never shown raw. */
 const invisible = /[\p{Cc}\p{Cf}\p{Co}\p{Cs}\p{Cn}\p{Zl}\p{Zp}]/gu;
 
+/** A name as an argument in a command that is shown: as it is, or quoted for a POSIX shell. */
+export function asArgument(name: string): string {
+  const shown = printable(name);
+  return /^[\p{L}\p{N}_.@%+/-]+$/u.test(shown) && !shown.startsWith("-")
+    ? shown
+    : `'${shown.replaceAll("'", "'\\''")}'`;
+}
+
 /** The text with everything invisible or steering written as `\u{…}`, and shortened in its middle past `longest`. */
 export function printable(text: string, longest = 200): string {
   const shown = text.replace(invisible, (char) => `\\u{${(char.codePointAt(0) ?? 0).toString(16)}}`);

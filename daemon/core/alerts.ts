@@ -6,7 +6,7 @@
 import { counted, formatBytes } from "../../shared/format.ts";
 import type { CardId, DriveId } from "../../shared/identity.ts";
 import type { Alert } from "../../shared/problems.ts";
-import { printable } from "../../shared/text.ts";
+import { asArgument, printable } from "../../shared/text.ts";
 import type { Bytes } from "../../shared/units.ts";
 import { inSentence, list } from "./verdict.ts";
 
@@ -119,7 +119,7 @@ function driveMissing(trip: AlertTrip): Alert[] {
           : "Everything else goes on without it.";
       const next =
         drive.id === undefined
-          ? `Plug it in and run \`scrubjay drive add MOUNT --name ${name}\`.`
+          ? `Plug it in and run \`scrubjay drive add MOUNT --name ${asArgument(drive.name)}\`.`
           : `Plug ${name} in before the cards are formatted; it is caught up by itself.`;
       return {
         code: "drive-missing",
@@ -297,7 +297,7 @@ function stranger(drive: AlertView["strangers"][number]): Alert {
       about: drive.mount,
       happened: `${mount} is the drive ${name} of another Scrubjay.`,
       safe: "Nothing was written to it.",
-      next: `If it is yours, make it known here with \`scrubjay drive add MOUNT --name ${name}\`.`,
+      next: `If it is yours, make it known here with \`scrubjay drive add MOUNT --name ${asArgument(drive.name)}\`.`,
     };
   return {
     code: "drive-twice",

@@ -4,7 +4,7 @@
  */
 
 import { counted, formatSpan } from "../../shared/format.ts";
-import { printable } from "../../shared/text.ts";
+import { asArgument, printable } from "../../shared/text.ts";
 import type { Millis } from "../../shared/units.ts";
 import { inSentence, list } from "./verdict.ts";
 
@@ -61,8 +61,8 @@ export function boardSentences(view: BoardView): BoardSentences {
 function beginning(view: BoardView): string {
   const stranger = view.drives.find((drive) => !drive.introduced);
   if (stranger !== undefined) {
-    const name = printable(stranger.name);
-    return `Plug in ${name} and run \`scrubjay drive add MOUNT --name ${name}\`.`;
+    const name = asArgument(stranger.name);
+    return `Plug in ${printable(stranger.name)} and run \`scrubjay drive add MOUNT --name ${name}\`.`;
   }
   return "Put a card in.";
 }

@@ -157,10 +157,10 @@ export class DriveBay {
       if (entry.kind === "file") await files.removeUnfinished(under(folder, entry.name));
   }
 
-  /** Every drive of a trip is made known to the trip's other drives, once. */
+  /** Every drive of a trip is made known to the trip's other drives. */
   #tellOfDrive(drive: PresentDrive, trip: TripId): void {
     const { ledger, clock, hashing } = this.#ports;
-    if (!ledger.sayOnce(`drive fact ${trip} ${drive.id} ${drive.name}`, clock.now())) return;
+    if (ledger.nameInTrip(drive.id, trip) === drive.name) return;
     const fact = encodeFact(
       { kind: "drive", trip, at: clock.now(), drive: drive.id, name: drive.name },
       hashing,

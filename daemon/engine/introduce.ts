@@ -4,7 +4,7 @@ import type { DriveAddedJson } from "../../shared/api.ts";
 import { rfc3339 } from "../../shared/format.ts";
 import { type AbsolutePath, type DriveId, folderOf, nameKey, under } from "../../shared/identity.ts";
 import { FileFault, UserMistake } from "../../shared/problems.ts";
-import { printable } from "../../shared/text.ts";
+import { asArgument, printable } from "../../shared/text.ts";
 import { type DriveIdentity, writeIdentity } from "../record/driveIdentity.ts";
 import { identityFile } from "../record/driveLayout.ts";
 import type { EnginePorts } from "./ports.ts";
@@ -47,7 +47,7 @@ export async function introduceDrive(
     if (nameKey(identity.name) !== nameKey(name))
       throw new UserMistake(
         `${shown} is the drive ${printable(identity.name)} already. Nothing was changed.`,
-        `Use it as ${printable(identity.name)}: \`scrubjay drive add MOUNT --name ${printable(identity.name)}\`.`,
+        `Use it as ${printable(identity.name)}: \`scrubjay drive add MOUNT --name ${asArgument(identity.name)}\`.`,
       );
     if (identity.fsId !== "" && volume.fsId !== "" && identity.fsId !== volume.fsId)
       throw new UserMistake(

@@ -29,6 +29,13 @@ export const migrations: readonly string[] = [
     last_seen INTEGER NOT NULL
   ) STRICT;
 
+  CREATE TABLE trip_drives (
+    trip TEXT NOT NULL,
+    drive TEXT NOT NULL,
+    name TEXT NOT NULL,
+    PRIMARY KEY (trip, drive)
+  ) STRICT, WITHOUT ROWID;
+
   CREATE TABLE cards (
     id TEXT PRIMARY KEY,
     label TEXT NOT NULL,

@@ -115,6 +115,15 @@ export class SqliteLedger implements Ledger {
     return this.#all(driveRow, "SELECT id, name, fs_id, last_seen FROM drives ORDER BY name");
   }
 
+  nameInTrip(drive: DriveId, trip: TripId): string | undefined {
+    return this.#all(
+      z.object({ name: z.string() }),
+      "SELECT name FROM trip_drives WHERE trip = ? AND drive = ?",
+      trip,
+      drive,
+    )[0]?.name;
+  }
+
   addDrive(drive: DriveRow): void {
     this.#run(
       `INSERT INTO drives (id, name, fs_id, last_seen) VALUES (?, ?, ?, ?)
@@ -492,7 +501,12 @@ export class SqliteLedger implements Ledger {
         );
         return;
       case "drive":
-        // Which drives exist is settled when one is added; the fact tells a new computer of them.
+        this.#run(
+          "INSERT OR REPLACE INTO trip_drives (trip, drive, name) VALUES (?, ?, ?)",
+          fact.trip,
+          fact.drive,
+          fact.name,
+        );
         return;
       case "card":
         this.#run(

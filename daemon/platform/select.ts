@@ -26,6 +26,7 @@ import { SystemClock } from "./common/systemClock.ts";
 import { SystemRandomness } from "./common/systemRandomness.ts";
 import { createHashing } from "./common/xxHash.ts";
 import { type ComputerCheck, checkLinux } from "./linux/computerChecks.ts";
+import { endingWithParent } from "./linux/endingWithParent.ts";
 import { LinuxVolumes } from "./linux/linuxVolumes.ts";
 import { PracticeVolumes } from "./practice/practiceVolumes.ts";
 
@@ -60,6 +61,7 @@ export async function selectPlatform(options: { readonly practice: string | unde
     metadata: new ExiftoolMetadata({
       processes: count(limits.metadataProcesses),
       timeout: millis(limits.metadataTimeout),
+      launcher: process.platform === "linux" ? await endingWithParent() : [],
     }),
   };
 }

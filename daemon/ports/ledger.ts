@@ -140,6 +140,8 @@ export interface Ledger {
 
   trips(): readonly TripRow[];
   drives(): readonly DriveRow[];
+  /** The name under which a drive was last told to take part in a trip; undefined if it never was. */
+  nameInTrip(drive: DriveId, trip: TripId): string | undefined;
   /** Makes a drive known, or known again under this name. */
   addDrive(drive: DriveRow): void;
   driveSeen(drive: DriveId, at: Instant): void;

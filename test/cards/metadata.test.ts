@@ -45,7 +45,7 @@ beforeAll(() => {
   process.env["TZ"] = "Pacific/Kiritimati";
   place = mkdtempSync(join(tmpdir(), "scrubjay-metadata-"));
   files = generateCard(join(place, "card"), tinyCard);
-  reader = new ExiftoolMetadata({ processes: count(2), timeout: millis(20_000) });
+  reader = new ExiftoolMetadata({ processes: count(2), timeout: millis(20_000), launcher: [] });
 });
 afterAll(async () => {
   await reader.close();
@@ -219,7 +219,7 @@ test.skipIf(process.platform === "win32")(
   async () => {
     const pipe = join(place, "pipe.jpg");
     expect(spawnSync("mkfifo", [pipe]).status).toBe(0);
-    const impatient = new ExiftoolMetadata({ processes: count(1), timeout: millis(2_000) });
+    const impatient = new ExiftoolMetadata({ processes: count(1), timeout: millis(2_000), launcher: [] });
     const good = ending(".JPG").map(onCard);
     const facts = await impatient.read([pipe, ...good].map(absolutePath));
     await impatient.close();
@@ -245,7 +245,7 @@ test.skipIf(process.platform !== "linux")(
         }
       });
     const before = new Set(mine());
-    const other = new ExiftoolMetadata({ processes: count(2), timeout: millis(20_000) });
+    const other = new ExiftoolMetadata({ processes: count(2), timeout: millis(20_000), launcher: [] });
     const paths = ending(".DNG").map(onCard).map(absolutePath);
     await other.read(paths);
     expect(mine().filter((id) => !before.has(id)).length).toBeGreaterThan(0);

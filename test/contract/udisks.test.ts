@@ -97,7 +97,10 @@ describe.skipIf(!busInstalled)("over a bus (needs dbus-daemon)", () => {
     expect(await mountThroughUdisks("/dev/sdb1", limit)).toEqual({ mounted: true, at: "/media/anna/Blue" });
     expect(mounts).toHaveLength(1);
     expect(mounts[0]).toMatchObject({ member: "Mount", interface: "org.freedesktop.UDisks2.Filesystem" });
-    expect(mounts[0]?.body[0]).toEqual({ "auth.no_user_interaction": new Variant("b", true) });
+    expect(mounts[0]?.body[0]).toEqual({
+      "auth.no_user_interaction": new Variant("b", true),
+      options: new Variant("s", "noatime"),
+    });
   });
 
   test("a disk of the system's, one to be ignored, and one that is unknown are never mounted", async () => {

@@ -53,13 +53,19 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
   const trips: { id: TripId; text: string }[] = [];
   const hashing = await createHashing();
   let bug: unknown;
+  let failed = new AbortController();
   let close = async (): Promise<void> => undefined;
 
   const begin = (wrapNow: Wrap): Engine => {
     bug = undefined;
+    failed = new AbortController();
     const files = new NodeFiles();
     const ledger = new SqliteLedger(join(folder, "ledger.sqlite"));
-    const metadata = new ExiftoolMetadata({ processes: count(1), timeout: millis(limits.metadataTimeout) });
+    const metadata = new ExiftoolMetadata({
+      processes: count(1),
+      timeout: millis(limits.metadataTimeout),
+      launcher: [],
+    });
     const engine = new Engine(
       wrapNow({
         files,
@@ -81,6 +87,7 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
     );
     engine.start((failure) => {
       bug = failure;
+      failed.abort();
     });
     close = async () => {
       await engine.stop();
@@ -114,7 +121,9 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
       trips.push({ id: id as TripId, text });
     },
     idle: async () => {
-      const ended = await bench.engine.untilIdle(AbortSignal.timeout(60_000));
+      const ended = await bench.engine.untilIdle(
+        AbortSignal.any([AbortSignal.timeout(60_000), failed.signal]),
+      );
       if (bug !== undefined) throw bug;
       if (!ended) throw new Error(`not idle: ${JSON.stringify(statusJson(bench.engine), undefined, 1)}`);
     },

@@ -7,19 +7,54 @@
  * too long costs its own answer only. Not its job: what the times mean (`daemon/core/taken.ts`).
  */
 
-import { ExifTool } from "exiftool-vendored";
+import { ExifTool, exiftoolPath } from "exiftool-vendored";
 import type { CameraFacts } from "../../../shared/camera.ts";
 import type { AbsolutePath } from "../../../shared/identity.ts";
 import type { Count, Millis } from "../../../shared/units.ts";
 import type { MetadataReader } from "../../ports/metadata.ts";
 
+export interface ExiftoolOptions {
+  readonly processes: Count;
+  /** For one file, and for starting a process. */
+  readonly timeout: Millis;
+  /** What starts the process and its arguments, such as one that ends it together with this one; empty for none. */
+  readonly launcher: readonly string[];
+}
+
 export class ExiftoolMetadata implements MetadataReader {
-  readonly #tool: ExifTool;
+  readonly #options: ExiftoolOptions;
+  #tool: Promise<ExifTool> | undefined;
   #closed = false;
 
-  /** @param timeout for one file, and for starting a process. */
-  constructor(options: { readonly processes: Count; readonly timeout: Millis }) {
-    this.#tool = new ExifTool({
+  constructor(options: ExiftoolOptions) {
+    this.#options = options;
+  }
+
+  async read(paths: readonly AbsolutePath[]): Promise<readonly (CameraFacts | undefined)[]> {
+    return Promise.all(paths.map((path) => this.#readOne(path)));
+  }
+
+  /** The version in use. @throws where it can't be started (on Linux and macOS it needs Perl). */
+  async version(): Promise<string> {
+    return (await this.#started()).version();
+  }
+
+  async close(): Promise<void> {
+    if (this.#closed) return;
+    this.#closed = true;
+    await (await this.#tool)?.end();
+  }
+
+  #started(): Promise<ExifTool> {
+    this.#tool ??= this.#start();
+    return this.#tool;
+  }
+
+  async #start(): Promise<ExifTool> {
+    const options = this.#options;
+    const [launcher, ...launcherArgs] = options.launcher;
+    const program = await exiftoolPath();
+    return new ExifTool({
       maxProcs: options.processes,
       taskTimeoutMillis: options.timeout,
       spawnTimeoutMillis: options.timeout,
@@ -31,31 +66,21 @@ export class ExiftoolMetadata implements MetadataReader {
       fail: endOfAnswer,
       ignoreMinorErrors: true,
       // An empty -config must come first: a configuration file of the user's would change what tags mean.
-      exiftoolArgs: ["-config", "", "-stay_open", "True", "-@", "-"],
+      exiftoolPath: launcher ?? program,
+      exiftoolArgs: [
+        ...(launcher === undefined ? [] : [...launcherArgs, program]),
+        ...["-config", "", "-stay_open", "True", "-@", "-"],
+      ],
       // Some formats' UTC times are shown in the process's zone whatever the options say; so that zone is UTC.
       exiftoolEnv: { ...pathOnly(process.env["PATH"]), TZ: "UTC" },
     });
   }
 
-  async read(paths: readonly AbsolutePath[]): Promise<readonly (CameraFacts | undefined)[]> {
-    return Promise.all(paths.map((path) => this.#readOne(path)));
-  }
-
-  /** The version in use. @throws where it can't be started (on Linux and macOS it needs Perl). */
-  async version(): Promise<string> {
-    return this.#tool.version();
-  }
-
-  async close(): Promise<void> {
-    if (this.#closed) return;
-    this.#closed = true;
-    await this.#tool.end();
-  }
-
   async #readOne(path: AbsolutePath): Promise<CameraFacts | undefined> {
     if (this.#closed || !canBeAsked(path)) return undefined;
     try {
-      const answer: object = await this.#tool.readRaw(path, { readArgs: [...readArgs], useMWG: false });
+      const tool = await this.#started();
+      const answer: object = await tool.readRaw(path, { readArgs: [...readArgs], useMWG: false });
       return factsOf(path, new Map(Object.entries(answer)));
     } catch {
       // Not a picture, damaged, gone, or too slow. The caller files such a frame by its file's time and says so.

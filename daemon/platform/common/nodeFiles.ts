@@ -108,7 +108,7 @@ export class NodeFiles implements Files {
   }
 
   async openToRead(path: AbsolutePath): Promise<ReadHandle> {
-    return faulty(path, async () => new OpenToRead(await openFile(path, toRead), path, false));
+    return faulty(path, async () => new OpenToRead(await openUnnoticed(path), path, false));
   }
 
   async openToVerify(
@@ -383,6 +383,20 @@ async function faulty<T>(path: AbsolutePath, act: () => Promise<T>): Promise<T> 
   } catch (error) {
     if (error instanceof Error && error.message.startsWith("assertion failed")) throw error;
     throw fileFault(error, path);
+  }
+}
+
+/**
+ * Opens a file so that reading it doesn't write the time of reading to its medium: a card is only ever read. The flag
+ * is the owner's (open(2), O_NOATIME: EPERM otherwise); without it the mount decides (`noatime`, `relatime`).
+ */
+async function openUnnoticed(path: AbsolutePath): Promise<fs.FileHandle> {
+  if (constants.O_NOATIME === undefined) return openFile(path, toRead); // No such flag on this platform.
+  try {
+    return await openFile(path, toRead | constants.O_NOATIME);
+  } catch (error) {
+    if (systemCode(error) !== "EPERM" && systemCode(error) !== "EINVAL") throw error;
+    return openFile(path, toRead);
   }
 }
 

@@ -118,7 +118,7 @@ async function directReading(): Promise<string> {
 }
 
 async function exiftool(): Promise<string> {
-  const metadata = new ExiftoolMetadata({ processes: count(1), timeout: answerLimit });
+  const metadata = new ExiftoolMetadata({ processes: count(1), timeout: answerLimit, launcher: [] });
   try {
     return `version ${await metadata.version()}`;
   } finally {
