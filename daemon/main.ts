@@ -127,6 +127,10 @@ function faceOf(engine: Engine): DaemonFace {
       return added;
     },
     assignCard: async (card, trip) => assignCard(engine, card, trip),
+    eject: async (name) => {
+      const { name: ejected, kind } = await engine.eject(name);
+      return { name: ejected, kind };
+    },
     refresh: async () => engine.refresh(),
     wait: async (timeout, stop) => {
       const ended = AbortSignal.any([stop, AbortSignal.timeout(timeout)]);

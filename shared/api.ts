@@ -118,6 +118,13 @@ export interface DriveAddedJson {
   readonly mount: string;
 }
 
+/** It is flushed and unmounted, and may be unplugged. */
+export interface EjectedJson {
+  /** The drive's name, or the card's as `Card 7`. */
+  readonly name: string;
+  readonly kind: "drive" | "card";
+}
+
 export interface TripSummaryJson {
   readonly id: string;
   readonly name: string;

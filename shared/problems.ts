@@ -79,11 +79,15 @@ export class FileFault extends Error {
   }
 }
 
+/** Exit statuses of the command line for what can't be done: 1 is *not yet*, the others are sysexits numbers. */
+export const mistakeExits = [1, 64, 65, 69, 74, 78] as const;
+export type MistakeExit = (typeof mistakeExits)[number];
+
 /** A mistake of the person who called, said in their words; `exit` is the status of the command line (sysexits). */
 export class UserMistake extends Error {
-  readonly exit: 64 | 65 | 69 | 74 | 78;
+  readonly exit: MistakeExit;
   readonly next: string;
-  constructor(message: string, next: string, exit: 64 | 65 | 69 | 74 | 78 = 64) {
+  constructor(message: string, next: string, exit: MistakeExit = 64) {
     super(message);
     this.name = "UserMistake";
     this.next = next;

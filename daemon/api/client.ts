@@ -10,12 +10,13 @@ import type {
   CardStatusJson,
   DriveAddedJson,
   DriveStatusJson,
+  EjectedJson,
   RefusalJson,
   StatusJson,
   WaitJson,
 } from "../../shared/api.ts";
 import type { AbsolutePath } from "../../shared/identity.ts";
-import { UserMistake } from "../../shared/problems.ts";
+import { mistakeExits, UserMistake } from "../../shared/problems.ts";
 import { readRunFile } from "../home/runFile.ts";
 
 /** The daemon as its API shows it; each call fails with `UserMistake`. */
@@ -26,6 +27,7 @@ export interface DaemonClient {
   addDrive(mount: string, name: string): Promise<DriveAddedJson>;
   assignCard(card: string, trip: string): Promise<void>;
   refresh(): Promise<void>;
+  eject(name: string): Promise<EjectedJson>;
   /** @param timeoutSeconds undefined: as long as it takes */
   wait(timeoutSeconds: number | undefined): Promise<WaitJson>;
 }
@@ -47,6 +49,7 @@ export function daemonClient(run: AbsolutePath): DaemonClient {
     refresh: async () => {
       await post("/v1/refresh", {});
     },
+    eject: (name) => post("/v1/eject", { name }),
     wait: async (timeoutSeconds) => {
       if (timeoutSeconds !== undefined) return get(`/v1/wait?timeout=${timeoutSeconds}`);
       for (;;) {
@@ -126,5 +129,5 @@ function isRefusal(value: unknown): value is RefusalJson {
 }
 
 function knownExit(exit: number): UserMistake["exit"] {
-  return ([64, 65, 69, 74, 78] as const).find((known) => known === exit) ?? 74;
+  return mistakeExits.find((known) => known === exit) ?? 74;
 }

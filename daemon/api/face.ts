@@ -7,6 +7,7 @@ import type {
   CardStatusJson,
   DriveAddedJson,
   DriveStatusJson,
+  EjectedJson,
   StatusJson,
   WaitJson,
 } from "../../shared/api.ts";
@@ -20,6 +21,8 @@ export interface DaemonFace {
   addDrive(mount: string, name: string): Promise<DriveAddedJson>;
   /** Answers which trip a card belongs to, when dates and bodies couldn't. */
   assignCard(card: string, trip: string): Promise<void>;
+  /** Flushes and unmounts a drive or card. Refuses while it is being written or read. */
+  eject(name: string): Promise<EjectedJson>;
   /** Reads the trip files again and looks at the volumes. */
   refresh(): Promise<void>;
   /** Resolves when nothing is left to do with what is plugged in, or after `timeout`. */

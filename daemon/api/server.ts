@@ -125,6 +125,10 @@ function addRoutes(server: FastifyInstance, face: DaemonFace, stopping: AbortSig
     await face.assignCard(id, trip);
     return {};
   });
+  server.post("/v1/eject", async (request) => {
+    const { name } = parse(nameBody, request.body);
+    return face.eject(name);
+  });
   server.post("/v1/refresh", async (request) => {
     parse(emptyBody, request.body);
     await face.refresh();
@@ -145,6 +149,7 @@ const text = (longest: number) =>
 const driveBody = z.strictObject({ mount: text(4096), name: text(200) });
 const cardParams = z.strictObject({ id: text(100) });
 const tripBody = z.strictObject({ trip: text(200) });
+const nameBody = z.strictObject({ name: text(200) });
 const emptyBody = z.strictObject({});
 const waitQuery = z.strictObject({
   timeout: z

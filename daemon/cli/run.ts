@@ -17,6 +17,7 @@ import { type Command, helpOf, parseLine } from "./command.ts";
 import { daemon } from "./daemon.ts";
 import { doctor } from "./doctor.ts";
 import { driveAdd, driveList } from "./drive.ts";
+import { eject } from "./eject.ts";
 import { status } from "./status.ts";
 import { outJson, type Terminal } from "./terminal.ts";
 import { tripAdd, tripCheck, tripList, tripShow } from "./trip.ts";
@@ -36,6 +37,7 @@ export const commands: readonly Command[] = [
   cardsList,
   cardsAssign,
   wait,
+  eject,
 ];
 
 /** @param args the words after the program's name. @returns the exit status; never rejects. */

@@ -18,7 +18,7 @@ import { decideTrip, gatherFacts, takenOf, wantedNames } from "./dating.ts";
 import type { DriveBay } from "./driveBay.ts";
 import { wordsFor } from "./faultWords.ts";
 import type { EnginePorts } from "./ports.ts";
-import type { Presence } from "./presence.ts";
+import type { Presence, PresentDrive } from "./presence.ts";
 import { Progress } from "./progress.ts";
 import { stillAsListed, surveyCard } from "./survey.ts";
 import type { TripBook } from "./tripBook.ts";
@@ -29,6 +29,8 @@ export interface CurrentWork {
   readonly kind: "survey" | "copy";
   readonly card: CardId;
   readonly to: readonly string[];
+  /** The volumes that are written to. */
+  readonly drives: ReadonlySet<VolumeId>;
   readonly progress: Progress;
 }
 
@@ -252,8 +254,8 @@ export class CardDesk {
     if (survey === undefined) return;
     visit.confirmed = false;
     const wantedDrives = new Set(plan.jobs.flatMap((job) => job.files.flatMap((file) => file.targets)));
-    const names = presence.drives.filter((drive) => wantedDrives.has(drive.id)).map((drive) => drive.name);
-    const { progress } = this.#begin("copy", card.id, names, plan.readBytes);
+    const drives = presence.drives.filter((drive) => wantedDrives.has(drive.id));
+    const { progress } = this.#begin("copy", card.id, drives, plan.readBytes);
     const extensions = new Map(
       survey.frames.flatMap((frame) => frame.files.map((file) => [file.path, file.extension] as const)),
     );
@@ -347,8 +349,19 @@ export class CardDesk {
     return new Map(this.#ports.ledger.cardFiles(card).map((file) => [file.path, file]));
   }
 
-  #begin(kind: CurrentWork["kind"], card: CardId, to: readonly string[], total: Bytes): CurrentWork {
-    const work = { kind, card, to, progress: new Progress(total, this.#ports.clock.steady()) };
+  #begin(
+    kind: CurrentWork["kind"],
+    card: CardId,
+    drives: readonly PresentDrive[],
+    total: Bytes,
+  ): CurrentWork {
+    const work = {
+      kind,
+      card,
+      to: drives.map((drive) => drive.name),
+      drives: new Set(drives.map((drive) => drive.volume.id)),
+      progress: new Progress(total, this.#ports.clock.steady()),
+    };
     this.#work = work;
     return work;
   }

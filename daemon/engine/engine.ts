@@ -8,16 +8,18 @@
 
 import { counted } from "../../shared/format.ts";
 import type { CardId } from "../../shared/identity.ts";
-import { sentences } from "../../shared/problems.ts";
+import { sentences, UserMistake } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes, type Instant, millis } from "../../shared/units.ts";
 import { alertsOf } from "../core/alerts.ts";
 import { inSentence } from "../core/verdict.ts";
 import type { Notice } from "../ports/notices.ts";
+import type { Ejection } from "../ports/volumes.ts";
 import { alertView, cardVerdict } from "./board.ts";
 import { BlockPool } from "./bounds.ts";
 import { CardDesk } from "./cardDesk.ts";
 import { DriveBay } from "./driveBay.ts";
+import { type Ejectable, findEjectable, refuseWhileBusy } from "./eject.ts";
 import type { EnginePorts } from "./ports.ts";
 import { Presence } from "./presence.ts";
 import { cardName } from "./survey.ts";
@@ -39,6 +41,8 @@ export class Engine {
   #asked = 0;
   #idleAfter = -1;
   readonly #idleListeners = new Set<() => void>();
+  /** Volumes to be ejected before the next round begins: nothing is read or written then. */
+  #ejections: { readonly what: Ejectable; readonly answer: (ejection: Ejection) => void }[] = [];
   #running: Promise<unknown> | undefined;
   #hinted: Promise<void> | undefined;
 
@@ -99,6 +103,7 @@ export class Engine {
     this.#wakeUp();
     await this.#running;
     await this.#hinted;
+    for (const { answer } of this.#ejections) answer({ ejected: false, why: "the daemon stops" });
   }
 
   /** Looks again soon; work under way is broken off between two files. */
@@ -129,6 +134,29 @@ export class Engine {
     return true;
   }
 
+  /**
+   * Flushes and unmounts a drive or card.
+   * @throws UserMistake when nothing is called so, while it is being written or read, or when the system won't let go.
+   */
+  async eject(name: string): Promise<Ejectable> {
+    const what = findEjectable(this, name);
+    refuseWhileBusy(this, what);
+    const ejection = await this.#ejectNext(what);
+    if (ejection.ejected) return what;
+    throw new UserMistake(
+      `${what.name} couldn't be unmounted: ${ejection.why}. It stays in use here.`,
+      "Close what uses it (an editor, a terminal in its folder), then eject it again. Don't unplug it yet.",
+      74,
+    );
+  }
+
+  #ejectNext(what: Ejectable): Promise<Ejection> {
+    return new Promise((answer) => {
+      this.#ejections.push({ what, answer });
+      this.refresh();
+    });
+  }
+
   /** `Card 7`, as it begins a sentence. */
   nameOfCard(card: CardId): string {
     const row = this.ports.ledger.card(card);
@@ -155,6 +183,7 @@ export class Engine {
 
   /** @returns whether anything was copied or tried, so that another round is due. */
   async #round(): Promise<boolean> {
+    await this.#ejectAll();
     const { facts, changed } = await this.tripBook.read();
     this.bay.tell(facts);
     if (changed.length > 0) this.desk.forgetDecisions();
@@ -166,6 +195,19 @@ export class Engine {
     await this.bay.flushRecords();
     this.#settle();
     return worked;
+  }
+
+  async #ejectAll(): Promise<void> {
+    const { ledger, volumes } = this.ports;
+    const ejections = this.#ejections;
+    this.#ejections = [];
+    for (const { what, answer } of ejections) {
+      const ejection = await volumes.eject(what.volume.id);
+      const said = ejection.ejected ? "ejected" : `couldn't be ejected: ${ejection.why}`;
+      ledger.note(what.kind, what.name, said, this.now());
+      await this.presence.look();
+      answer(ejection);
+    }
   }
 
   async #untilWoken(): Promise<void> {
@@ -227,11 +269,24 @@ export class Engine {
     const key = `done ${card.id} ${card.arrived} ${clear ? "clear" : "not clear"}`;
     if (!ledger.sayOnce(key, clock.now())) return;
     ledger.note("card", card.id, sentence, clock.now());
-    this.#notify({
-      title: clear ? `${state.name} may be formatted` : `Keep ${inSentence(state.name)}`,
-      body: clear ? `${sentence} Look at a few frames first, and format it in the camera.` : sentence,
-      urgency: "normal",
-    });
+    if (!clear) {
+      this.#notify({ title: `Keep ${inSentence(state.name)}`, body: sentence, urgency: "normal" });
+      return;
+    }
+    const say = (then: string) =>
+      this.#notify({
+        title: `${state.name} may be formatted`,
+        body: `${sentence} Look at a few frames first, and format it in the camera.${then}`,
+        urgency: "normal",
+      });
+    if (state.trip?.profile.after.ejectCard !== true) {
+      say("");
+      return;
+    }
+    // It is ejected before the next round; what is said waits for that, the work doesn't.
+    void this.#ejectNext({ name: state.name, kind: "card", volume: card.volume }).then((ejection) =>
+      say(ejection.ejected ? " It may be taken out." : ` It couldn't be ejected: ${ejection.why}.`),
+    );
   }
 
   /** Nobody waits for a notice; where none can be shown, the board says the same. */

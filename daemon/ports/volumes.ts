@@ -17,9 +17,14 @@ export interface Volume {
   readonly totalBytes: Bytes;
 }
 
+/** `why` is a part of a sentence. */
+export type Ejection = { readonly ejected: true } | { readonly ejected: false; readonly why: string };
+
 export interface Volumes {
   /** Every volume now mounted that may be a card or a drive; system volumes are left out. Mounts what the desktop didn't. */
   look(): Promise<readonly Volume[]>;
+  /** Flushes and unmounts a volume, so that it may be unplugged. Never rejects. */
+  eject(volume: VolumeId): Promise<Ejection>;
   /** Calls `hint` when something may have changed, until `stop` aborts. Hints may be lost, doubled or late. */
   watch(hint: () => void, stop: AbortSignal): Promise<void>;
 }

@@ -36,6 +36,11 @@ export function fakeFace(status: StatusJson): FakeFace {
     assignCard: async (card, trip) => {
       face.asked.push(`assignCard ${card} ${trip}`);
     },
+    eject: async (name) => {
+      face.asked.push(`eject ${name}`);
+      if (name === "Busy") throw new UserMistake("Busy is being written.", "Wait.", 1);
+      return { name, kind: "drive" };
+    },
     refresh: async () => {
       face.asked.push("refresh");
     },

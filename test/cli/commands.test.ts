@@ -329,3 +329,18 @@ test("a failed file operation is 74 and says which", async () => {
   expect(result).toMatchObject({ exit: 74, out: "" });
   expect(result.err).toMatch(/ENOTDIR|EEXIST/);
 });
+
+test("eject says when it may be unplugged, and that it may not yet with 1", async () => {
+  await startDaemon();
+  expect(await scrubjay("eject", "Blue")).toEqual({ exit: 0, out: "Blue may be unplugged.\n", err: "" });
+  expect(await scrubjay("eject", "Busy")).toEqual({
+    exit: 1,
+    out: "",
+    err: "scrubjay: Busy is being written. Wait.\n",
+  });
+  expect(JSON.parse((await scrubjay("eject", "Blue", "--json")).out)).toEqual({
+    name: "Blue",
+    kind: "drive",
+  });
+  expect((await scrubjay("eject")).exit).toBe(64);
+});

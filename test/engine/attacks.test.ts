@@ -261,6 +261,7 @@ test("two cards with one file system identity are in at once: both are copied wh
     ...ports,
     volumes: {
       watch: (hint, stop) => ports.volumes.watch(hint, stop),
+      eject: (volume) => ports.volumes.eject(volume),
       look: async () =>
         (await ports.volumes.look()).map(
           (volume): Volume => (/ONE|TWO/.test(volume.root) ? { ...volume, fsId: "0000-0000" } : volume),
@@ -686,6 +687,7 @@ test("told to stop while it looks at the volumes, it begins nothing anew", async
     })(ports),
     volumes: {
       watch: (hint, stop) => ports.volumes.watch(hint, stop),
+      eject: (volume) => ports.volumes.eject(volume),
       look: async () => {
         const volumes = await ports.volumes.look();
         if (

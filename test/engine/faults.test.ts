@@ -306,6 +306,7 @@ test("a look at the volumes that fails changes nothing, and the next one finds w
         return ports.volumes.look();
       },
       watch: (hint, stop) => ports.volumes.watch(hint, stop),
+      eject: (volume) => ports.volumes.eject(volume),
     },
   }));
   bench.trip(profileText({ drives: ["Blue", "Slate"], copies: 2 }));

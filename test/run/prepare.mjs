@@ -10,6 +10,7 @@ import {
   mkdirSync,
   readdirSync,
   readFileSync,
+  renameSync,
   rmdirSync,
   rmSync,
   statSync,
@@ -83,11 +84,15 @@ function buildIfStale(quiet) {
   const sources = sourcesDigest();
   if (existsSync(stamp) && readFileSync(stamp, "utf8") === sources) return;
   if (!quiet) say("Building ...");
-  // What was built from a file that is gone must not be found any more.
-  rmSync(at("dist"), { recursive: true, force: true });
+  // Into a folder beside it: a build that fails leaves the last good one, and what was built from a file that is gone
+  // isn't found any more.
+  rmSync(at("dist.new"), { recursive: true, force: true });
   const compiler = at("node_modules/typescript/bin/tsc");
-  run(process.execPath, [compiler, "-p", "tsconfig.json", "--noEmitOnError"], quiet, "The build failed.");
-  writeFileSync(stamp, sources);
+  const args = [compiler, "-p", "tsconfig.json", "--noEmitOnError", "--outDir", "dist.new"];
+  run(process.execPath, args, quiet, "The build failed.");
+  writeFileSync(at("dist.new/.built-from"), sources);
+  rmSync(at("dist"), { recursive: true, force: true });
+  renameSync(at("dist.new"), at("dist"));
 }
 
 function sourcesDigest() {

@@ -180,6 +180,7 @@ const testFolders: readonly string[] = [
   "engine",
   "fuzz",
   "home",
+  "hotplug",
   "ledger",
   "media",
   "page",

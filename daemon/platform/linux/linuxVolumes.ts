@@ -9,13 +9,14 @@ import { list as listDrives } from "drivelist";
 import { absolutePath, baseName, type VolumeId } from "../../../shared/identity.ts";
 import { millis } from "../../../shared/units.ts";
 import type { Clock } from "../../ports/clock.ts";
-import type { Volume, Volumes } from "../../ports/volumes.ts";
+import type { Ejection, Volume, Volumes } from "../../ports/volumes.ts";
 import { probeFileSystem } from "../common/blkid.ts";
 import { type Mount, readMountTable } from "../common/mountTable.ts";
+import { unmount } from "../common/unmount.ts";
 import { type BlockDevice, readBlockDevices } from "./blockDevices.ts";
 import { watchMountRoots, watchUsb } from "./hints.ts";
 import { type DiskFacts, type Portable, portableAmong } from "./portable.ts";
-import { mountThroughUdisks } from "./udisks.ts";
+import { mountThroughUdisks, unmountThroughUdisks } from "./udisks.ts";
 
 /** ms. Mounting a large exFAT drive that wasn't ejected takes some seconds. */
 const mountLimit = millis(20_000);
@@ -46,6 +47,16 @@ export class LinuxVolumes implements Volumes {
     const next = this.#lastLook.then(() => this.#look());
     this.#lastLook = next.catch(() => undefined);
     return next;
+  }
+
+  /** Through UDisks2, which lets its user; else by umount, which lets root and whoever the mount belongs to. */
+  async eject(id: VolumeId): Promise<Ejection> {
+    const volume = [...this.#seen.values()].find((each) => each.id === id);
+    if (volume === undefined) return { ejected: true };
+    const mount = (await readMountTable()).findLast((each) => each.at === volume.root);
+    if (mount === undefined) return { ejected: true };
+    const answer = await unmountThroughUdisks(mount.source, mountLimit);
+    return answer.ejected ? answer : unmount(volume.root);
   }
 
   /** Resolves once watching has begun, and watches until `stop` aborts. */

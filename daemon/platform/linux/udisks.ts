@@ -6,6 +6,7 @@
 
 import { Variant } from "@particle/dbus-next";
 import type { Millis } from "../../../shared/units.ts";
+import type { Ejection } from "../../ports/volumes.ts";
 import { type Caller, onBus } from "../common/dbus.ts";
 
 export type MountAnswer =
@@ -24,22 +25,35 @@ export async function mountThroughUdisks(device: string, limit: Millis): Promise
   }
 }
 
+/** Unmounts what is mounted of `device`. Never rejects. */
+export async function unmountThroughUdisks(device: string, limit: Millis): Promise<Ejection> {
+  try {
+    return await onBus("system", limit, async (call) => {
+      const path = await blockPath(call, device);
+      if (path === undefined) return { ejected: false, why: `UDisks2 doesn't know ${device}` };
+      await call({
+        destination: service,
+        path,
+        interface: `${service}.Filesystem`,
+        member: "Unmount",
+        signature: "a{sv}",
+        body: [{ "auth.no_user_interaction": new Variant("b", true) }],
+      });
+      return { ejected: true };
+    });
+  } catch (error) {
+    return { ejected: false, why: error instanceof Error ? error.message : String(error) };
+  }
+}
+
 /** The version of UDisks2. Rejects with the reason if it doesn't answer. */
 export async function udisksVersion(limit: Millis): Promise<string> {
   return onBus("system", limit, async (call) => String(await property(call, manager, "Manager", "Version")));
 }
 
 async function mount(call: Caller, device: string): Promise<MountAnswer> {
-  const [paths] = await call({
-    destination: service,
-    path: manager,
-    interface: `${service}.Manager`,
-    member: "ResolveDevice",
-    signature: "a{sv}a{sv}",
-    body: [{ path: new Variant("s", device) }, {}],
-  });
-  const path: unknown = Array.isArray(paths) ? paths[0] : undefined;
-  if (typeof path !== "string") return { mounted: false, why: `UDisks2 doesn't know ${device}` };
+  const path = await blockPath(call, device);
+  if (path === undefined) return { mounted: false, why: `UDisks2 doesn't know ${device}` };
   for (const hint of ["HintSystem", "HintIgnore"]) {
     if ((await property(call, path, "Block", hint)) !== false) {
       return { mounted: false, why: `${device} belongs to the system (${hint})` };
@@ -55,6 +69,20 @@ async function mount(call: Caller, device: string): Promise<MountAnswer> {
     body: [{ "auth.no_user_interaction": new Variant("b", true), options: new Variant("s", "noatime") }],
   });
   return { mounted: true, at: String(at) };
+}
+
+/** Where UDisks2 keeps what it knows of a device. */
+async function blockPath(call: Caller, device: string): Promise<string | undefined> {
+  const [paths] = await call({
+    destination: service,
+    path: manager,
+    interface: `${service}.Manager`,
+    member: "ResolveDevice",
+    signature: "a{sv}a{sv}",
+    body: [{ path: new Variant("s", device) }, {}],
+  });
+  const path: unknown = Array.isArray(paths) ? paths[0] : undefined;
+  return typeof path === "string" ? path : undefined;
 }
 
 async function property(call: Caller, path: string, face: string, name: string): Promise<unknown> {

@@ -9,10 +9,11 @@ import { watch } from "chokidar";
 import { type AbsolutePath, baseName, under, type VolumeId } from "../../../shared/identity.ts";
 import { FileFault } from "../../../shared/problems.ts";
 import type { Files } from "../../ports/files.ts";
-import type { Volume, Volumes } from "../../ports/volumes.ts";
+import type { Ejection, Volume, Volumes } from "../../ports/volumes.ts";
 import { probeFileSystem } from "../common/blkid.ts";
 import { type Mount, mountOf, readMountTable } from "../common/mountTable.ts";
 import { pathToBytes } from "../common/pathBytes.ts";
+import { unmount } from "../common/unmount.ts";
 
 interface Known {
   /** Tells this folder, or what is mounted on it, from another by the same name. */
@@ -26,6 +27,8 @@ export class PracticeVolumes implements Volumes {
   #known = new Map<string, Known>();
   /** Names that were seen going away since they were last looked at. */
   readonly #went = new Set<string>();
+  /** Ejected folders that weren't moved away yet, by name. */
+  readonly #ejected = new Map<string, string>();
   #appearances = 0;
   #lastLook: Promise<unknown> = Promise.resolve();
 
@@ -40,6 +43,20 @@ export class PracticeVolumes implements Volumes {
     const next = this.#lastLook.then(() => this.#look());
     this.#lastLook = next.catch(() => undefined);
     return next;
+  }
+
+  /**
+   * A file system that is mounted on its folder is unmounted. A mere folder can't be: it is left out until it has been
+   * moved away, as a medium stays in its socket until someone pulls it.
+   */
+  async eject(id: VolumeId): Promise<Ejection> {
+    const found = [...this.#known].find(([, known]) => known.volume.id === id);
+    if (found === undefined) return { ejected: true };
+    const [name, { identity, volume }] = found;
+    const mount = mountOf(await readMountTable(), volume.root);
+    if (mount?.at === volume.root) return unmount(volume.root);
+    this.#ejected.set(name, identity);
+    return { ejected: true };
   }
 
   /** Resolves once watching has begun, and watches until `stop` aborts. */
@@ -63,6 +80,7 @@ export class PracticeVolumes implements Volumes {
   async #look(): Promise<readonly Volume[]> {
     const names = await this.#names();
     const mounts = await readMountTable();
+    for (const name of this.#ejected.keys()) if (!names.includes(name)) this.#ejected.delete(name);
     const known = new Map<string, Known>();
     for (const name of names) {
       const seen = await this.#see(name, mounts);
@@ -90,6 +108,8 @@ export class PracticeVolumes implements Volumes {
     const root = under(this.#folder, name);
     try {
       const identity = await identityOf(root);
+      if (this.#went.has(name) || this.#ejected.get(name) !== identity) this.#ejected.delete(name);
+      if (this.#ejected.has(name)) return undefined;
       const before = this.#went.delete(name) ? undefined : this.#known.get(name);
       if (before?.identity === identity) return before;
       this.#appearances += 1;
