@@ -13,7 +13,7 @@ import { type CopyPlan, type PlanFile, type PlanGroup, planCopies } from "../cor
 import type { CardFileState } from "../ports/ledger.ts";
 import { encodeFact } from "../record/journal.ts";
 import type { BlockPool } from "./bounds.ts";
-import { runPass } from "./cardPass.ts";
+import { runPass } from "./copyPass.ts";
 import { decideTrip, gatherFacts, takenOf, wantedNames } from "./dating.ts";
 import type { DriveBay } from "./driveBay.ts";
 import { wordsFor } from "./faultWords.ts";
@@ -263,7 +263,7 @@ export class CardDesk {
       await runPass(
         {
           ports: this.#ports,
-          card,
+          source: { root: card.volume.root, gone: card.gone, card: card.id },
           targets: bay.targets,
           streamPool,
           verifyPool,

@@ -14,7 +14,7 @@ import type { CopyRow, EncodedFact } from "../ports/ledger.ts";
 import { incomingFolder } from "../record/driveLayout.ts";
 import { encodeFact } from "../record/journal.ts";
 import { type BlockPool, Places } from "./bounds.ts";
-import type { Target } from "./cardPass.ts";
+import type { Target } from "./copyPass.ts";
 import type { KnownTrip } from "./dating.ts";
 import { wordsFor } from "./faultWords.ts";
 import type { EnginePorts } from "./ports.ts";

@@ -3,7 +3,7 @@
  * ledger and from what is plugged in, so a start after a crash is like any other look.
  *
  * This file holds the rounds, their waiting and what is said after them. Drives are seen to in `driveBay.ts`, cards in
- * `cardDesk.ts`, trips in `tripBook.ts`; how a file is copied is `cardPass.ts`, what the outside sees `board.ts`.
+ * `cardDesk.ts`, trips in `tripBook.ts`; how a file is copied is `copyPass.ts`, what the outside sees `board.ts`.
  */
 
 import { counted } from "../../shared/format.ts";

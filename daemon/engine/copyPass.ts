@@ -1,37 +1,32 @@
 /**
- * One pass over a card: carries out a copy plan. The card is read once, in its order; everything after reading (flush,
- * read back, compare, publish) runs behind it on every drive. A file or drive that fails stops only itself.
+ * One pass over a source, a card or a drive: carries out a copy plan. The source is read once, in its order; everything
+ * after reading (flush, read back, compare, publish) runs behind it on every drive. A file or drive that fails stops
+ * only itself.
  *
  * The order for each frame: bytes into `incoming/` on every drive → the frame's place is settled and written into the
- * ledger (the intent) → flush → read back past the cache, compare → `publisher.ts`.
+ * ledger (the intent, `settle.ts`) → flush → read back past the cache, compare → `publisher.ts`.
  * Stops between two files when the world has changed; what was begun is finished or thrown away.
  */
 
-import { assert } from "../../shared/brand.ts";
-import type { Fact, FrameOfOriginal } from "../../shared/facts.ts";
 import {
   type AbsolutePath,
+  type CardId,
   type DriveId,
-  type FrameId,
-  nameKey,
   type OriginalId,
   type RelativePath,
-  type TripId,
   under,
 } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
-import { fileExtra, fileFrame, type Placed, type ReadFile, type WantedFrame } from "../core/filing.ts";
+import type { WantedFrame } from "../core/filing.ts";
 import type { CopyJob, PlannedFile } from "../core/plan.ts";
-import { safePart, safePath } from "../core/safeName.ts";
 import type { WriteHandle } from "../ports/files.ts";
 import type { EncodedFact, OriginalRow } from "../ports/ledger.ts";
 import { incomingFolder, unfinishedFile } from "../record/driveLayout.ts";
-import { encodeFact } from "../record/journal.ts";
 import { type BlockPool, Places } from "./bounds.ts";
 import type { EnginePorts } from "./ports.ts";
-import type { PresentCard } from "./presence.ts";
 import type { Published, Publisher } from "./publisher.ts";
 import { readBack } from "./readBack.ts";
+import { settle } from "./settle.ts";
 import { type Sink, type Streamed, stream } from "./transfer.ts";
 
 /** A drive with its publisher and its places for reading back. */
@@ -40,9 +35,18 @@ export interface Target {
   readonly verifying: Places;
 }
 
+/** Where the bytes come from. */
+export interface PassSource {
+  readonly root: AbsolutePath;
+  /** Aborted when it is no longer there. */
+  readonly gone: AbortSignal;
+  /** Set for a card. A drive gives only what is known already, so nothing new is ever filed from one. */
+  readonly card: CardId | undefined;
+}
+
 export interface PassContext {
   readonly ports: EnginePorts;
-  readonly card: PresentCard;
+  readonly source: PassSource;
   readonly targets: ReadonlyMap<DriveId, Target>;
   readonly streamPool: BlockPool;
   readonly verifyPool: BlockPool;
@@ -54,7 +58,7 @@ export interface PassContext {
   readonly extensions: ReadonlyMap<RelativePath, string>;
   readonly interrupted: () => boolean;
   readonly onBytes: (read: number) => void;
-  /** A file of the card can't be read. */
+  /** A file of the source can't be read, or isn't what it was. */
   readonly onSourceFault: (path: RelativePath, fault: unknown) => Promise<void>;
   /** A drive can't be written or read; it takes no further part in this pass. */
   readonly onDriveFault: (drive: DriveId, path: RelativePath, fault: unknown) => Promise<void>;
@@ -73,14 +77,14 @@ interface Unfinished {
 }
 
 /** A file that was read whole, with its unfinished copies. */
-interface ReadPlanned {
+export interface ReadPlanned {
   readonly file: PlannedFile;
   readonly streamed: Streamed;
   readonly copies: ReadonlyMap<DriveId, Unfinished>;
 }
 
 /** An original that is to stand on some drives. */
-interface Settled {
+export interface Settled {
   readonly read: ReadPlanned;
   readonly original: Pick<OriginalRow, "id" | "path" | "hash" | "size">;
 }
@@ -90,7 +94,7 @@ export async function runPass(context: PassContext, jobs: readonly CopyJob[]): P
   const behind = new Set<Promise<void>>();
   let bug: unknown;
   for (const job of jobs) {
-    if (context.interrupted() || context.card.gone.aborted || bug !== undefined) break;
+    if (context.interrupted() || context.source.gone.aborted || bug !== undefined) break;
     if (!job.files.some((file) => file.targets.some(context.usable))) continue;
     await inFlight.enter();
     let settled: readonly Settled[];
@@ -119,7 +123,7 @@ export async function runPass(context: PassContext, jobs: readonly CopyJob[]): P
 async function readJob(context: PassContext, job: CopyJob): Promise<readonly ReadPlanned[]> {
   const read: ReadPlanned[] = [];
   for (const file of job.files) {
-    if (context.card.gone.aborted) break;
+    if (context.source.gone.aborted) break;
     const targets = await withoutStanding(context, file);
     if (targets.length === 0) continue;
     const done = await readFile(context, file, targets);
@@ -145,19 +149,19 @@ async function readFile(
   }
   if (streamed !== undefined && fault === undefined) return { file, streamed, copies };
   await Promise.all([...copies.values()].map((copy) => discard(context, copy)));
-  if (fault !== undefined && !context.card.gone.aborted) await context.onSourceFault(file.path, fault);
+  if (fault !== undefined && !context.source.gone.aborted) await context.onSourceFault(file.path, fault);
   return undefined;
 }
 
-/** @throws FileFault when the card can't be read. */
+/** @throws FileFault when the source can't be read. */
 async function streamFile(
   context: PassContext,
   file: PlannedFile,
   drives: readonly DriveId[],
   copies: Map<DriveId, Unfinished>,
 ): Promise<Streamed | undefined> {
-  const { ports, card } = context;
-  const source = await ports.files.openToRead(under(card.volume.root, file.path));
+  const { ports } = context;
+  const source = await ports.files.openToRead(under(context.source.root, file.path));
   const sinks = new Map<DriveId, Sink>();
   try {
     const before = await source.facts();
@@ -177,7 +181,7 @@ async function streamFile(
       readTries: ports.limits.readTries,
       fingerprintEndBytes: ports.limits.fingerprintEndBytes,
       onBytes: context.onBytes,
-      stop: card.gone,
+      stop: context.source.gone,
     });
     const after = await source.facts();
     if (streamed === undefined) return undefined;
@@ -227,129 +231,6 @@ async function beginCopy(
     await context.onDriveFault(drive, file.path, fault);
     return undefined;
   }
-}
-
-/** Settles where what was read is filed, and writes that down as the intent before anything gets its name. */
-function settle(context: PassContext, job: CopyJob, read: readonly ReadPlanned[]): readonly Settled[] {
-  const { ports, card } = context;
-  const facts: Fact[] = [];
-  const at = ports.clock.now();
-  const settled: Settled[] = [];
-  const fresh: ReadPlanned[] = [];
-  for (const each of read) {
-    const row = each.file.original === undefined ? undefined : ports.ledger.original(each.file.original);
-    if (row === undefined) fresh.push(each);
-    else settled.push({ read: each, original: row });
-  }
-
-  const places = placesOf(context, job, fresh);
-  fresh.forEach((each, index) => {
-    const place = places[index];
-    if (place === undefined) throw new Error("every file that was read has a place");
-    const { trip } = each.file;
-    const original = place.kind === "existing" ? place.original : originalFact(context, each, place, facts);
-    facts.push({
-      kind: "sighting",
-      trip,
-      at,
-      card: card.id,
-      path: each.file.path,
-      fingerprint: { size: each.streamed.size, modified: each.file.modified, ends: each.streamed.ends },
-      original: original.id,
-    });
-    settled.push({ read: each, original });
-  });
-  if (facts.length > 0) {
-    const encoded = facts.map((fact) => encodeFact(fact, ports.hashing));
-    ports.ledger.apply(encoded);
-    context.tell(encoded);
-  }
-  return settled;
-}
-
-function placesOf(context: PassContext, job: CopyJob, fresh: readonly ReadPlanned[]): readonly Placed[] {
-  const first = fresh[0];
-  if (first === undefined) return [];
-  const { ledger } = context.ports;
-  const { trip } = first.file;
-  const view = {
-    originalAt: (key: string) => ledger.originalAt(trip, key),
-    frameFilesByContent: (hash: ReadFile["hash"], size: ReadFile["size"]) =>
-      ledger.frameFilesByContent(trip, hash, size),
-    frameFiles: (frame: FrameId) => ledger.frameFiles(trip, frame),
-    framesByKey: (key: string) => ledger.framesByKey(trip, key),
-    frameByStem: (key: string) => ledger.frameByStem(trip, key),
-  };
-  const reads = fresh.map(
-    (each): ReadFile => ({
-      hash: each.streamed.hash,
-      size: each.streamed.size,
-      role: each.file.role,
-      extension:
-        each.file.role === "extra"
-          ? `extras/${safePath(each.file.path, context.ports.limits.pathBytesMax)}`
-          : safeExtension(context.extensions.get(each.file.path) ?? ""),
-    }),
-  );
-  const wanted = context.wanted.get(job.key);
-  if (wanted !== undefined) return fileFrame(reads, wanted, siblingFrame(context, job, trip), view);
-  assert(
-    reads.every((file) => file.role === "extra"),
-    "a frame knows what it wants to be called",
-  );
-  return reads.map((file) => fileExtra(file, view));
-}
-
-/** An extension is a part of a hostile name as well. */
-function safeExtension(extension: string): string {
-  return safePart(`x${extension}`, longestExtensionBytes + 1).slice(1);
-}
-
-/** With `-999` after the stem it fits into what is left free behind a wanted name. */
-const longestExtensionBytes = 50;
-
-/** The frame of this trip that other files of the same frame on this card are filed in already. */
-function siblingFrame(context: PassContext, job: CopyJob, trip: TripId): FrameOfOriginal | undefined {
-  const inJob = job.files.map((file) => file.original);
-  for (const original of [...inJob, ...(context.siblings.get(job.key) ?? [])]) {
-    if (original === undefined) continue;
-    const row = context.ports.ledger.original(original);
-    if (row?.frame !== undefined && row.trip === trip) return row.frame;
-  }
-  return undefined;
-}
-
-function originalFact(
-  context: PassContext,
-  read: ReadPlanned,
-  place: Extract<Placed, { kind: "new" }>,
-  facts: Fact[],
-): Pick<OriginalRow, "id" | "path" | "hash" | "size"> {
-  const { ports } = context;
-  const { trip, role } = read.file;
-  const { hash, size } = read.streamed;
-  const check = (text: string): string => {
-    const running = ports.hashing.start();
-    running.update(new TextEncoder().encode(JSON.stringify([trip, text])));
-    return running.digest();
-  };
-  const id = `${hash}-${size}-${check(nameKey(place.path)).slice(0, 8)}` as OriginalId;
-  const frame =
-    place.frame === undefined
-      ? undefined
-      : { id: check(nameKey(place.frame.stem)) as FrameId, ...place.frame };
-  facts.push({
-    kind: "original",
-    trip,
-    at: ports.clock.now(),
-    original: id,
-    hash,
-    size,
-    path: place.path,
-    role,
-    ...(frame === undefined ? {} : { frame }),
-  });
-  return { id, path: place.path, hash, size };
 }
 
 /** Forces every copy to its medium, reads it back, and publishes what is equal. */
