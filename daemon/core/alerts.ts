@@ -53,6 +53,7 @@ export interface AlertFault {
     | "write-error"
     | "copy-differs"
     | "copy-missing"
+    | "copy-spoilt"
     | "name-clash"
     | "bad-name"
     | "too-large";
@@ -194,6 +195,15 @@ function faultAlert(fault: AlertFault): Alert {
         happened: `${counted(fault.paths.length, "copy", "copies")} on ${medium} ${fault.paths.length === 1 ? "is" : "are"} gone or cut short: ${files}.`,
         safe: `${fault.paths.length === 1 ? "It doesn't" : "They don't"} count any more. Nothing on ${medium} was changed.`,
         next: `Put the card in again if it still holds them; they are copied anew. If nobody removed them, don't trust ${medium}.`,
+      };
+    case "copy-spoilt":
+      return {
+        code: "copy-differs",
+        severity: "urgent",
+        about,
+        happened: `${counted(fault.paths.length, "copy", "copies")} on ${medium} can't be read as verified any more: ${files}${detail}.`,
+        safe: `${fault.paths.length === 1 ? "It doesn't count, was" : "They don't count, were"} not passed on, and ${fault.paths.length === 1 ? "was" : "were"} left as ${fault.paths.length === 1 ? "it is" : "they are"}.`,
+        next: `Another copy is used where there is one. If it happens again, don't trust ${medium}.`,
       };
     case "name-clash":
       return {

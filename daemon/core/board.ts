@@ -78,7 +78,7 @@ function whenUnsafe(view: BoardView, unclear: readonly { readonly name: string }
   const parts: string[] = [];
   if (view.work !== undefined) {
     const left = view.work.left === undefined ? "" : `; ${formatSpan(view.work.left)} left`;
-    parts.push(`Copying ${inSentence(view.work.from)}${left}.`);
+    parts.push(`Copying from ${inSentence(view.work.from)}${left}.`);
   }
   if (view.urgent !== undefined) parts.push(view.urgent);
   for (const drive of view.drives.filter((each) => !each.present && each.owedFiles > 0).slice(0, 3))

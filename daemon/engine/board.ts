@@ -121,6 +121,12 @@ function alertDrive(engine: Engine, trip: KnownTrip, drive: TripDriveState): Ale
       files += lacking.files;
       size += lacking.bytes;
     }
+  // What a card can't get onto a drive and what another drive can't are the same files, mostly: never counted twice.
+  const fromDrives = row === undefined ? undefined : engine.catchUp.unfit.get(row.id);
+  if (files === 0 && fromDrives?.trip === trip.id) {
+    files = fromDrives.files;
+    size = fromDrives.bytes;
+  }
   const here = engine.presence.drives.find((each) => each.id === row?.id);
   const room =
     here === undefined ? 0 : engine.bay.freeOf(here) - reserveOf(here.traits.totalBytes, engine.ports.limits);
@@ -390,12 +396,12 @@ function tripJson(trip: KnownTrip): TripStatusJson {
 }
 
 function workJson(engine: Engine): WorkJson | undefined {
-  const { work } = engine.desk;
+  const { work } = engine;
   if (work === undefined) return undefined;
   const steady = engine.ports.clock.steady();
   return {
     kind: work.kind,
-    from: engine.nameOfCard(work.card),
+    from: printable(work.from),
     to: work.to.map((name) => printable(name)),
     doneBytes: work.progress.doneBytes,
     totalBytes: work.progress.totalBytes,

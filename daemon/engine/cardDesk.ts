@@ -19,20 +19,10 @@ import type { DriveBay } from "./driveBay.ts";
 import { wordsFor } from "./faultWords.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { Presence, PresentDrive } from "./presence.ts";
-import { Progress } from "./progress.ts";
+import { type CurrentWork, Progress } from "./progress.ts";
 import { stillAsListed, surveyCard } from "./survey.ts";
 import type { TripBook } from "./tripBook.ts";
 import { CardVisit } from "./visits.ts";
-
-/** What is being done right now. */
-export interface CurrentWork {
-  readonly kind: "survey" | "copy";
-  readonly card: CardId;
-  readonly to: readonly string[];
-  /** The volumes that are written to. */
-  readonly drives: ReadonlySet<VolumeId>;
-  readonly progress: Progress;
-}
 
 /** What the desk needs of the rest of the engine. */
 export interface DeskSurroundings {
@@ -50,6 +40,8 @@ export interface DeskSurroundings {
   readonly settle: () => void;
   /** Nothing is left to do for this card with what is plugged in. */
   readonly done: (visit: CardVisit) => void;
+  /** `Card 7` */
+  readonly nameOfCard: (card: CardId) => string;
 }
 
 export class CardDesk {
@@ -137,7 +129,7 @@ export class CardDesk {
   async #survey(visit: CardVisit): Promise<boolean> {
     const { card } = visit;
     const { presence, streamPool, bay } = this.#around;
-    this.#begin("survey", card.id, [], bytes(0));
+    this.#begin("survey", visit, [], bytes(0));
     const survey = await surveyCard(this.#ports, card, streamPool, () => presence.look());
     this.#work = undefined;
     if (survey === undefined) return false;
@@ -179,7 +171,7 @@ export class CardDesk {
       visit.decision = row?.trip === undefined ? undefined : { decision: "trip", trip: row.trip, outside: 0 };
       return;
     }
-    this.#begin("survey", card.id, [], bytes(0));
+    this.#begin("survey", visit, [], bytes(0));
     // A card without any open frame, only new extras, is judged by all its frames.
     const judged = open.length > 0 ? open : survey.frames;
     await gatherFacts(this.#ports, card, judged, visit.facts, () => undefined);
@@ -241,9 +233,12 @@ export class CardDesk {
       ...survey.frames.map((frame) => groupOf(frame.key, pathsOf(frame))),
       ...extras.map((file) => groupOf(`extra ${file.path}`, [file.path])),
     ];
-    const plan = planCopies(groups, this.#around.bay.planDrives(), this.#ports.limits, (path, drive) =>
-      visit.isGivenUp(path, drive),
-    );
+    const { bay } = this.#around;
+    const plan = planCopies(groups, bay.planDrives(), this.#ports.limits, (path, drive) => {
+      if (visit.isGivenUp(path, drive)) return true;
+      const original = states.get(path)?.original;
+      return original !== undefined && drive !== undefined && bay.givenUp.has(original, drive);
+    });
     visit.unfit = plan.unfit;
     return plan;
   }
@@ -251,11 +246,12 @@ export class CardDesk {
   async #copy(visit: CardVisit, plan: CopyPlan): Promise<void> {
     const { card, survey } = visit;
     const { presence, bay, streamPool, verifyPool, interrupted } = this.#around;
+    const { givenUp } = bay;
     if (survey === undefined) return;
     visit.confirmed = false;
     const wantedDrives = new Set(plan.jobs.flatMap((job) => job.files.flatMap((file) => file.targets)));
     const drives = presence.drives.filter((drive) => wantedDrives.has(drive.id));
-    const { progress } = this.#begin("copy", card.id, drives, plan.readBytes);
+    const { progress } = this.#begin("copy", visit, drives, plan.readBytes);
     const extensions = new Map(
       survey.frames.flatMap((frame) => frame.files.map((file) => [file.path, file.extension] as const)),
     );
@@ -273,10 +269,12 @@ export class CardDesk {
           interrupted,
           onBytes: (read) => progress.add(read, this.#ports.clock.steady()),
           onSourceFault: (path, fault) => this.#onSourceFault(visit, path, fault),
-          onDriveFault: async (drive, path, fault) => {
-            if ((await bay.onFault(drive, path, fault)) === "file") visit.giveUpCopying(path, drive);
+          onDriveFault: async (drive, path, original, fault) => {
+            if ((await bay.onFault(drive, path, original, fault)) !== "file") return;
+            visit.giveUpCopying(path, drive);
+            if (original !== undefined) givenUp.add(original, drive);
           },
-          onDifference: (drive, path) => this.#onDifference(visit, drive, path),
+          onDifference: (drive, path, original) => bay.onDifference(drive, path, original),
           tell: (facts) => bay.tell(facts),
           usable: (drive) => bay.isUsable(drive),
         },
@@ -330,14 +328,6 @@ export class CardDesk {
     this.#around.settle();
   }
 
-  #onDifference(visit: CardVisit, drive: DriveId, path: RelativePath): void {
-    if (visit.differed(path, drive) < this.#ports.limits.copyTries) return;
-    visit.giveUpCopying(path, drive);
-    const at = this.#ports.clock.now();
-    this.#ports.ledger.setFault({ medium: drive, path, code: "copy-differs", detail: "", at });
-    this.#around.settle();
-  }
-
   #readFault(card: CardId, path: RelativePath, detail: string): void {
     const at = this.#ports.clock.now();
     this.#ports.ledger.setFault({ medium: card, path, code: "read-error", detail, at });
@@ -351,13 +341,14 @@ export class CardDesk {
 
   #begin(
     kind: CurrentWork["kind"],
-    card: CardId,
+    { card }: CardVisit,
     drives: readonly PresentDrive[],
     total: Bytes,
   ): CurrentWork {
     const work = {
       kind,
-      card,
+      source: card.volume.id,
+      from: this.#around.nameOfCard(card.id),
       to: drives.map((drive) => drive.name),
       drives: new Set(drives.map((drive) => drive.volume.id)),
       progress: new Progress(total, this.#ports.clock.steady()),

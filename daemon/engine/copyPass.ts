@@ -61,9 +61,14 @@ export interface PassContext {
   /** A file of the source can't be read, or isn't what it was. */
   readonly onSourceFault: (path: RelativePath, fault: unknown) => Promise<void>;
   /** A drive can't be written or read; it takes no further part in this pass. */
-  readonly onDriveFault: (drive: DriveId, path: RelativePath, fault: unknown) => Promise<void>;
+  readonly onDriveFault: (
+    drive: DriveId,
+    path: RelativePath,
+    original: OriginalId | undefined,
+    fault: unknown,
+  ) => Promise<void>;
   /** A copy read back differently and was thrown away. */
-  readonly onDifference: (drive: DriveId, path: RelativePath) => void;
+  readonly onDifference: (drive: DriveId, path: RelativePath, original: OriginalId) => void;
   /** Facts that every drive's journal should hold. */
   readonly tell: (facts: readonly EncodedFact[]) => void;
   /** Whether this drive still takes part. */
@@ -195,7 +200,7 @@ async function streamFile(
       if (sink.fault === undefined || copy === undefined) continue;
       copies.delete(drive);
       await discard(context, copy);
-      await context.onDriveFault(drive, file.path, sink.fault);
+      await context.onDriveFault(drive, file.path, file.original, sink.fault);
     }
   }
 }
@@ -228,7 +233,7 @@ async function beginCopy(
   } catch (fault) {
     if (copy !== undefined) await discard(context, copy);
     if (!(fault instanceof FileFault)) throw fault;
-    await context.onDriveFault(drive, file.path, fault);
+    await context.onDriveFault(drive, file.path, file.original, fault);
     return undefined;
   }
 }
@@ -262,7 +267,7 @@ async function finishCopy(
     });
     if (reading.hash !== original.hash || reading.size !== original.size) {
       await discard(context, copy);
-      context.onDifference(drive, file.path);
+      context.onDifference(drive, file.path, original.id);
       return;
     }
     const published = await target.publisher.publish({
@@ -275,11 +280,11 @@ async function finishCopy(
       temp: copy.path,
     });
     if (!published.published) await discard(context, copy);
-    await report(context, drive, file.path, published);
+    await report(context, drive, file.path, original.id, published);
   } catch (fault) {
     await discard(context, copy);
     if (!(fault instanceof FileFault)) throw fault;
-    await context.onDriveFault(drive, file.path, fault);
+    await context.onDriveFault(drive, file.path, original.id, fault);
   }
 }
 
@@ -287,11 +292,12 @@ async function report(
   context: PassContext,
   drive: DriveId,
   source: RelativePath,
+  original: OriginalId,
   published: Published,
 ): Promise<void> {
   if (published.published) return;
   if (!(published.fault instanceof FileFault)) throw published.fault;
-  await context.onDriveFault(drive, source, published.fault);
+  await context.onDriveFault(drive, source, original, published.fault);
 }
 
 /**
@@ -336,7 +342,7 @@ async function adopt(
       readBack: reading.readBack,
       temp: undefined,
     });
-    await report(context, drive, file.path, published);
+    await report(context, drive, file.path, row.id, published);
     return published.published;
   } catch (fault) {
     if (fault instanceof FileFault) return false;

@@ -4,8 +4,8 @@
  */
 
 import { counted } from "../../shared/format.ts";
-import type { CardId, DriveId, RelativePath, TripId, VolumeId } from "../../shared/identity.ts";
-import { under } from "../../shared/identity.ts";
+import type { CardId, DriveId, OriginalId, RelativePath, TripId, VolumeId } from "../../shared/identity.ts";
+import { nameKey, under } from "../../shared/identity.ts";
 import { FileFault, type FileFaultCode } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { type Bytes, bytes, type Millis, millis } from "../../shared/units.ts";
@@ -17,6 +17,7 @@ import { type BlockPool, Places } from "./bounds.ts";
 import type { Target } from "./copyPass.ts";
 import type { KnownTrip } from "./dating.ts";
 import { wordsFor } from "./faultWords.ts";
+import { GivenUp } from "./givenUp.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { Presence, PresentDrive } from "./presence.ts";
 import { Publisher } from "./publisher.ts";
@@ -51,6 +52,8 @@ export type DriveFaultOutcome = "drive" | "file" | "gone";
 export class DriveBay {
   readonly #around: BaySurroundings;
   readonly #ports: EnginePorts;
+  /** What isn't copied to which drive any more, whoever would give it. */
+  readonly givenUp = new GivenUp();
   readonly #targets = new Map<VolumeId, Target>();
   readonly #troubles = new Map<VolumeId, DriveTrouble>();
   /** Free space as last asked. */
@@ -139,6 +142,7 @@ export class DriveBay {
     const target: Target = { publisher, verifying: new Places(limits.verifyFilesPerDrive) };
     this.#targets.set(drive.volume.id, target);
     ledger.clearFaults(drive.id);
+    this.givenUp.driveCameAnew(drive.id);
     this.#around.cameAnew(drive.id);
     ledger.note("drive", drive.id, `plugged in as ${printable(drive.name)}`, clock.now());
     await this.#guarded(publisher, () => this.#clearIncoming(drive));
@@ -237,6 +241,22 @@ export class DriveBay {
     });
   }
 
+  /** Copies that were gone or spoilt and stand again are nobody's matter any more. */
+  clearMended(): void {
+    const { ledger } = this.#ports;
+    for (const fault of ledger.faults()) {
+      if (fault.code !== "copy-missing" && fault.code !== "copy-spoilt") continue;
+      const drive = this.#around.presence.drives.find((each) => each.id === fault.medium);
+      if (drive === undefined) continue;
+      const trips = this.#around.tripBook.tripsOf(drive.name);
+      const mended = trips.some((trip) => {
+        const original = ledger.originalAt(trip.id, nameKey(fault.path));
+        return original !== undefined && ledger.hasCopy(original.id, drive.id);
+      });
+      if (mended) ledger.clearFaults(drive.id, fault.path);
+    }
+  }
+
   #tripsWithRecord(drive: PresentDrive): readonly TripId[] {
     const publisher = this.#targets.get(drive.volume.id)?.publisher;
     const ids = this.#around.tripBook.tripsOf(drive.name).map((trip) => trip.id);
@@ -245,8 +265,13 @@ export class DriveBay {
 
   // --- trouble ---------------------------------------------------------------------------------------------------
 
-  /** A drive failed at `path` of a card ("" where no file is concerned). Says so unless the drive has simply gone. */
-  async onFault(drive: DriveId, path: RelativePath, fault: unknown): Promise<DriveFaultOutcome> {
+  /** A drive failed at `path` of the source ("" where no file is concerned). Says so unless the drive has simply gone. */
+  async onFault(
+    drive: DriveId,
+    path: RelativePath,
+    original: OriginalId | undefined,
+    fault: unknown,
+  ): Promise<DriveFaultOutcome> {
     const { presence, refresh, stop } = this.#around;
     const { ledger, clock, limits } = this.#ports;
     const code = fault instanceof FileFault ? fault.code : "io";
@@ -272,13 +297,29 @@ export class DriveBay {
     if (code !== "no-space")
       ledger.setFault({
         medium: drive,
-        path: fileOnly ? path : "",
+        path: fileOnly ? this.#filedPath(original, path) : "",
         code: fileOnly ? code : "write-error",
         detail: wordsFor(code),
         at: clock.now(),
       });
     this.#around.troubled();
     return fileOnly ? "file" : "drive";
+  }
+
+  /** A copy read back differently. Made again a few times at most, then said and left. */
+  onDifference(drive: DriveId, path: RelativePath, original: OriginalId): void {
+    const { ledger, clock, limits } = this.#ports;
+    if (this.givenUp.differed(original, drive) < limits.copyTries) return;
+    this.givenUp.add(original, drive);
+    const filed = this.#filedPath(original, path);
+    ledger.setFault({ medium: drive, path: filed, code: "copy-differs", detail: "", at: clock.now() });
+    this.#around.troubled();
+  }
+
+  /** Where a file is filed, so that it has one name whoever gives it; its path at the source until that is known. */
+  #filedPath(original: OriginalId | undefined, path: RelativePath): RelativePath {
+    const row = original === undefined ? undefined : this.#ports.ledger.original(original);
+    return row?.path ?? path;
   }
 
   /** Whether a drive that failed may be tried again by now. */
@@ -330,7 +371,7 @@ export class DriveBay {
       await work();
     } catch (fault) {
       if (!(fault instanceof FileFault)) throw fault;
-      await this.onFault(publisher.drive.id, "" as RelativePath, fault);
+      await this.onFault(publisher.drive.id, "" as RelativePath, undefined, fault);
     }
   }
 }

@@ -44,11 +44,11 @@ export function findEjectable(engine: Engine, name: string): Ejectable {
 }
 
 /** @throws UserMistake (not yet) while it is being written or read. */
-export function refuseWhileBusy(engine: Engine, { name, kind, volume }: Ejectable): void {
-  const { work } = engine.desk;
+export function refuseWhileBusy(engine: Engine, { name, volume }: Ejectable): void {
+  const { work } = engine;
   if (work === undefined) return;
-  const written = kind === "drive" && work.kind === "copy" && work.drives.has(volume.id);
-  const read = kind === "card" && engine.desk.visitOf(work.card)?.card.volume.id === volume.id;
+  const written = work.drives.has(volume.id);
+  const read = work.source === volume.id;
   if (!written && !read) return;
   throw new UserMistake(
     `${name} is being ${written ? "written" : "read"}. Nothing was interrupted.`,

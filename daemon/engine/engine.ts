@@ -3,11 +3,12 @@
  * ledger and from what is plugged in, so a start after a crash is like any other look.
  *
  * This file holds the rounds, their waiting and what is said after them. Drives are seen to in `driveBay.ts`, cards in
- * `cardDesk.ts`, trips in `tripBook.ts`; how a file is copied is `copyPass.ts`, what the outside sees `board.ts`.
+ * `cardDesk.ts`, trips in `tripBook.ts`; drives give each other what they lack in `catchUp.ts`. How a file is copied is
+ * `copyPass.ts`, what the outside sees `board.ts`.
  */
 
 import { counted } from "../../shared/format.ts";
-import type { CardId } from "../../shared/identity.ts";
+import type { CardId, DriveId } from "../../shared/identity.ts";
 import { sentences, UserMistake } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes, type Instant, millis } from "../../shared/units.ts";
@@ -18,10 +19,12 @@ import type { Ejection } from "../ports/volumes.ts";
 import { alertView, cardVerdict } from "./board.ts";
 import { BlockPool } from "./bounds.ts";
 import { CardDesk } from "./cardDesk.ts";
+import { CatchUp } from "./catchUp.ts";
 import { DriveBay } from "./driveBay.ts";
 import { type Ejectable, findEjectable, refuseWhileBusy } from "./eject.ts";
 import type { EnginePorts } from "./ports.ts";
 import { Presence } from "./presence.ts";
+import type { CurrentWork } from "./progress.ts";
 import { cardName } from "./survey.ts";
 import { TripBook } from "./tripBook.ts";
 import type { CardVisit } from "./visits.ts";
@@ -32,6 +35,7 @@ export class Engine {
   readonly tripBook: TripBook;
   readonly bay: DriveBay;
   readonly desk: CardDesk;
+  readonly catchUp: CatchUp;
 
   readonly #stop = new AbortController();
   /** Something came, went or was said: the round under way is broken off between two files. */
@@ -56,13 +60,17 @@ export class Engine {
     const { presence, tripBook } = this;
     const refresh = () => this.refresh();
     const settle = () => this.#settle();
+    const interrupted = () => this.#changed || this.#stop.signal.aborted;
     this.bay = new DriveBay({
       ports,
       presence,
       tripBook,
       verifyPool,
       stop: this.#stop.signal,
-      cameAnew: (drive) => this.desk.driveCameAnew(drive),
+      cameAnew: (drive) => {
+        this.desk.driveCameAnew(drive);
+        this.catchUp.driveCameAnew(drive);
+      },
       refresh,
       troubled: settle,
     });
@@ -73,10 +81,22 @@ export class Engine {
       bay: this.bay,
       streamPool,
       verifyPool,
-      interrupted: () => this.#changed || this.#stop.signal.aborted,
+      interrupted,
       refresh,
       settle,
       done: (visit) => this.#sayDone(visit),
+      nameOfCard: (card) => this.nameOfCard(card),
+    });
+    this.catchUp = new CatchUp({
+      ports,
+      presence,
+      tripBook,
+      bay: this.bay,
+      streamPool,
+      verifyPool,
+      interrupted,
+      refresh,
+      settle,
     });
   }
 
@@ -157,6 +177,11 @@ export class Engine {
     });
   }
 
+  /** What is being done right now. */
+  get work(): CurrentWork | undefined {
+    return this.desk.work ?? this.catchUp.work;
+  }
+
   /** `Card 7`, as it begins a sentence. */
   nameOfCard(card: CardId): string {
     const row = this.ports.ledger.card(card);
@@ -191,10 +216,13 @@ export class Engine {
     await this.presence.look();
     this.desk.welcomeAll();
     await this.bay.attendAll();
-    const worked = await this.desk.workOnAll();
+    const fromCards = await this.desk.workOnAll();
+    // Cards first: what they hold may exist once. Then the drives give each other what they lack.
+    const fromDrives = await this.catchUp.workOnAll();
     await this.bay.flushRecords();
+    this.bay.clearMended();
     this.#settle();
-    return worked;
+    return fromCards || fromDrives;
   }
 
   async #ejectAll(): Promise<void> {
@@ -235,9 +263,13 @@ export class Engine {
       await this.ports.clock.sleep(millis(this.ports.limits.pollEvery), this.#stop.signal);
       if (this.#stop.signal.aborted) return;
       const changed = await this.presence.look();
-      const ready = this.bay.retryIsDue() || (await this.bay.spaceWasFreed(this.desk.tooFull()));
+      const ready = this.bay.retryIsDue() || (await this.bay.spaceWasFreed(this.#tooFull()));
       if (changed || ready) this.refresh();
     }
+  }
+
+  #tooFull(): ReadonlySet<DriveId> {
+    return new Set([...this.desk.tooFull(), ...this.catchUp.unfit.keys()]);
   }
 
   // --- saying ----------------------------------------------------------------------------------------------------

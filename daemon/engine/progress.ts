@@ -1,6 +1,19 @@
 /** How far the work is, how fast it goes and how long it takes. Speed is that of the last seconds, on a steady clock. */
 
+import type { VolumeId } from "../../shared/identity.ts";
 import { type Bytes, bytes, type Millis } from "../../shared/units.ts";
+
+/** What is being done right now. */
+export interface CurrentWork {
+  readonly kind: "survey" | "copy";
+  /** The volume that is read, and what people call it. */
+  readonly source: VolumeId;
+  readonly from: string;
+  /** The volumes that are written, and what people call them. */
+  readonly drives: ReadonlySet<VolumeId>;
+  readonly to: readonly string[];
+  readonly progress: Progress;
+}
 
 /** Long enough to level out single files, short enough to follow a change of drive. */
 const windowMillis = 10_000;

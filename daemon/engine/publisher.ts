@@ -268,6 +268,16 @@ export class Publisher {
     return under(this.drive.volume.root, this.#inside(trip, path));
   }
 
+  /** A path below this drive's root, on this computer. */
+  absolute(path: RelativePath): AbsolutePath {
+    return under(this.drive.volume.root, path);
+  }
+
+  /** A path of a trip, below this drive's root. */
+  inside(trip: TripId, path: RelativePath): RelativePath {
+    return this.#inside(trip, path);
+  }
+
   /** The folder that a path of a trip stands in, below this drive's root. */
   folderInside(trip: TripId, path: RelativePath): RelativePath {
     return this.#inside(trip, folderOf(path));

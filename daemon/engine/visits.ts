@@ -27,7 +27,6 @@ export class CardVisit {
   confirmed = false;
   readonly #unreadable = new Set<RelativePath>();
   readonly #givenUp = new Map<RelativePath, Set<DriveId>>();
-  readonly #differences = new Map<string, number>();
 
   constructor(card: PresentCard) {
     this.card = card;
@@ -41,14 +40,6 @@ export class CardVisit {
     const drives = this.#givenUp.get(path) ?? new Set();
     drives.add(drive);
     this.#givenUp.set(path, drives);
-  }
-
-  /** How often this file has read back differently on this drive, this time included. */
-  differed(path: RelativePath, drive: DriveId): number {
-    const key = `${drive} ${path}`;
-    const times = (this.#differences.get(key) ?? 0) + 1;
-    this.#differences.set(key, times);
-    return times;
   }
 
   isGivenUp(path: RelativePath, drive: DriveId | undefined): boolean {

@@ -132,6 +132,14 @@ export const copyRow = z
     }),
   );
 
+/** Drives and paths of an original's copies, as one JSON text. */
+export const copiesOfRow = z.object({ copies: text }).transform((row) => ({
+  copies: z
+    .array(z.tuple([text, text]))
+    .parse(JSON.parse(row.copies))
+    .map(([drive, path]) => ({ drive: drive as DriveId, path: loadPath(path) })),
+}));
+
 export const cardFileRow = z
   .object({
     path: text,
@@ -161,6 +169,7 @@ export const faultRow = z
       "write-error",
       "copy-differs",
       "copy-missing",
+      "copy-spoilt",
       "name-clash",
       "bad-name",
       "too-large",

@@ -23,6 +23,7 @@ import type {
   DriveShare,
   EncodedFact,
   Fault,
+  LackingOriginal,
   Ledger,
   OriginalRow,
   Sighting,
@@ -32,6 +33,7 @@ import { migrations } from "./migrations.ts";
 import {
   alertRow,
   cardFileRow,
+  copiesOfRow,
   copyRow,
   driveRow,
   faultRow,
@@ -40,9 +42,10 @@ import {
   storePath,
 } from "./rows.ts";
 
-const originalColumns = `o.id, o.trip, o.hash, o.size, o.path, o.role, o.frame,
-  f.stem, f.key, f.count, f.letter, f.serial, f.model, f.taken
-  FROM originals o LEFT JOIN frames f ON f.id = o.frame`;
+const columnsOfOriginal = `o.id, o.trip, o.hash, o.size, o.path, o.role, o.frame,
+  f.stem, f.key, f.count, f.letter, f.serial, f.model, f.taken`;
+const fromOriginals = "FROM originals o LEFT JOIN frames f ON f.id = o.frame";
+const originalColumns = `${columnsOfOriginal} ${fromOriginals}`;
 
 /** files. Cards whose files are kept in memory, so that asking how things stand takes no longer with each card: some 30 MB. */
 const cachedFilesMost = 100_000;
@@ -336,6 +339,23 @@ export class SqliteLedger implements Ledger {
       trip,
       storePath(pathKey),
     )[0]?.original as OriginalId | undefined;
+  }
+
+  lackingOnSome(trip: TripId, drives: readonly DriveId[]): readonly LackingOriginal[] {
+    const wanted = JSON.stringify(drives);
+    const rows = this.#raw(
+      `SELECT ${columnsOfOriginal},
+         (SELECT json_group_array(json_array(c.drive, c.path)) FROM copies c WHERE c.original = o.id) AS copies
+       ${fromOriginals}
+       WHERE o.trip = ?
+         AND EXISTS (SELECT 1 FROM copies c WHERE c.original = o.id)
+         AND EXISTS (SELECT 1 FROM json_each(?) d
+           WHERE NOT EXISTS (SELECT 1 FROM copies c WHERE c.original = o.id AND c.drive = d.value))
+       ORDER BY (SELECT count(*) FROM copies c WHERE c.original = o.id), o.path_key`,
+      trip,
+      wanted,
+    );
+    return rows.map((row) => ({ original: originalRow.parse(row), copies: copiesOfRow.parse(row).copies }));
   }
 
   share(trip: TripId, drive: DriveId): DriveShare {

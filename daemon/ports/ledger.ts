@@ -98,6 +98,12 @@ export interface CopyRow {
   readonly at: Instant;
 }
 
+/** An original that some drives lack. */
+export interface LackingOriginal {
+  readonly original: OriginalRow;
+  readonly copies: readonly { readonly drive: DriveId; readonly path: RelativePath }[];
+}
+
 /** A drive's share of a trip. */
 export interface DriveShare {
   readonly holdsFiles: Count;
@@ -121,6 +127,7 @@ export interface Fault {
     | "write-error"
     | "copy-differs"
     | "copy-missing"
+    | "copy-spoilt"
     | "name-clash"
     | "bad-name"
     | "too-large";
@@ -178,6 +185,8 @@ export interface Ledger {
   hasCopy(original: OriginalId, drive: DriveId): boolean;
   /** What stands at this path of the trip on this drive, as far as recorded. */
   copyAt(drive: DriveId, trip: TripId, pathKey: string): OriginalId | undefined;
+  /** Originals that are on some drive and lack on at least one of these, with all their copies; fewest copies first. */
+  lackingOnSome(trip: TripId, drives: readonly DriveId[]): readonly LackingOriginal[];
   share(trip: TripId, drive: DriveId): DriveShare;
   /** Frames and files of a trip, how many frames have all their files on `goal` drives, and how many files are. */
   totals(

@@ -65,7 +65,9 @@ test("while copying, the time left stands first", () => {
     cards: [card(1, { clear: false })],
     work: { from: "Card 1", left: millis(240_000) },
   });
-  expect(boardSentences(view).advice).toBe("Copying card 1; 4 min left. Card 1 must not be formatted yet.");
+  expect(boardSentences(view).advice).toBe(
+    "Copying from card 1; 4 min left. Card 1 must not be formatted yet.",
+  );
 });
 
 test("an urgent alert is never hidden behind frames that are all at goal", () => {

@@ -96,12 +96,16 @@ test("a copy that someone deleted doesn't count when the drive comes again, and 
   bench.takeOut("Slate");
   await bench.idle();
   rmSync(join(bench.aside, "Slate/Kestrel Cliffs/2027-06-05/KC-20270605-X0002.JPG"));
+  // Without the other drive nobody can make it good.
+  bench.takeOut("Blue");
+  await bench.idle();
   bench.plugIn("Slate");
   await bench.idle();
   expect(card().clear).toBe(false);
   expect(card().lacking.map((file) => file.path)).toEqual(["DCIM/100ABCDE/ABCD0002.JPG"]);
   expect(headline()).toBe("Not everything is safe yet.");
   expect(alertCodes()).toContain("copy-missing");
+  bench.plugIn("Blue");
   bench.plugIn("CARD");
   await bench.idle();
   expect(card().clear).toBe(true);
@@ -127,9 +131,12 @@ test("a copy that someone cut short doesn't count; it is left, and a whole one m
   bench.takeOut("Slate");
   await bench.idle();
   truncateSync(join(bench.aside, "Slate/Kestrel Cliffs/2027-06-05/KC-20270605-X0002.JPG"), 3);
+  bench.takeOut("Blue");
+  await bench.idle();
   bench.plugIn("Slate");
   await bench.idle();
   expect(card().clear).toBe(false);
+  bench.plugIn("Blue");
   bench.plugIn("CARD");
   await bench.idle();
   expect(card().clear).toBe(true);
@@ -149,6 +156,8 @@ test("a drive restored from an older backup owes what the backup lacks", async (
   for (const name of readdirSync(join(bench.aside, "Slate")))
     rmSync(join(bench.aside, "Slate", name), { recursive: true });
   cpSync(join(bench.folder, "backup"), join(bench.aside, "Slate"), { recursive: true });
+  bench.takeOut("Blue");
+  await bench.idle();
   bench.plugIn("Slate");
   await bench.idle();
   expect([card("CARD").clear, card("NEXT").clear]).toEqual([true, false]);

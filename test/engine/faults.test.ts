@@ -176,7 +176,7 @@ test("a copy that reads back differently is never published; when it happens aga
   expect(alerts()).toMatchObject([
     {
       code: "copy-differs",
-      happened: "1 copy on Slate read back differently: DCIM/100ABCDE/ABCD0002.JPG.",
+      happened: "1 copy on Slate read back differently: 2027-06-05/KC-20270605-X0002.JPG.",
     },
   ]);
   expect(card()?.clear).toBe(false);
@@ -234,7 +234,7 @@ test("a name that one drive's file system can't hold concerns that file on that 
   expect(held("Slate")).toEqual([all[0], all[2]]);
   expect(held("Blue")).toEqual(all);
   expect(alerts()).toMatchObject([
-    { code: "write-error", happened: "Slate can't hold the name of DCIM/100ABCDE/ABCD0002.JPG." },
+    { code: "write-error", happened: "Slate can't hold the name of 2027-06-05/KC-20270605-X0002.JPG." },
   ]);
 });
 

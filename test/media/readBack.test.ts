@@ -150,7 +150,7 @@ onMedia(
     expect(more).toEqual([]);
     expect(alert?.code).toBe("copy-differs");
     expect(alert?.happened).toContain("Blue");
-    expect(alert?.happened).toContain("DCIM/100ALDIN/ALD_0001.JPG");
+    expect(alert?.happened).toContain("2027-06-05/KC-20270605-X0001.JPG");
     expect([alert?.safe, alert?.next]).not.toContain("");
   },
 );

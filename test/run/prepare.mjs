@@ -27,14 +27,15 @@ const say = (text) => process.stderr.write(`${text}\n`);
 
 /**
  * Does what is needed and was asked for. Throws with a plain sentence when the project can't be run afterwards.
- * @param {{ quiet: boolean, build: boolean, systemPackages: boolean }} wish quiet: say nothing unless it fails
+ * @param {{ quiet: boolean, build: boolean, systemPackages: boolean, packageLists?: string[] }} wish quiet: say nothing
+ *   unless it fails; packageLists: files in config/ that name system packages
  */
-export function prepare({ quiet, build, systemPackages }) {
+export function prepare({ quiet, build, systemPackages, packageLists = ["debian-packages.txt"] }) {
   if (!isInstalled()) {
     if (!quiet) say("Installing packages (npm ci) ...");
     run("npm", ["ci", "--no-audit", "--no-fund"], quiet, "The packages couldn't be installed.");
   }
-  if (systemPackages) installSystemPackages();
+  if (systemPackages) installSystemPackages(packageLists);
   if (build) withBuildLock(() => buildIfStale(quiet));
 }
 
@@ -52,10 +53,10 @@ function isInstalled() {
 }
 
 /** As root on Debian and its kin. What can't be installed is said and left: the tests that need it are skipped. */
-function installSystemPackages() {
+function installSystemPackages(packageLists) {
   if (process.getuid?.() !== 0 || !isDebian()) return;
-  const wanted = readFileSync(at("config/debian-packages.txt"), "utf8")
-    .split("\n")
+  const wanted = packageLists
+    .flatMap((list) => readFileSync(at("config", list), "utf8").split("\n"))
     .map((line) => line.replace(/#.*/, "").trim())
     .filter((name) => name !== "");
   // biome-ignore lint/suspicious/noTemplateCurlyInString: dpkg-query's own placeholders
