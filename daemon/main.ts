@@ -8,12 +8,21 @@ import { mkdir } from "node:fs/promises";
 import { homedir } from "node:os";
 import { join, resolve } from "node:path";
 import { limits } from "../config/defaults.ts";
+import type { DismissedJson } from "../shared/api.ts";
 import { absolutePath, type CardId } from "../shared/identity.ts";
 import { UserMistake } from "../shared/problems.ts";
 import { printable } from "../shared/text.ts";
 import type { DaemonFace } from "./api/face.ts";
 import { createApi } from "./api/server.ts";
-import { cardsJson, drivesJson, owedOfTrips, statusJson, unclearCards } from "./engine/board.ts";
+import {
+  cardsJson,
+  cardVerdict,
+  drivesJson,
+  isNews,
+  owedOfTrips,
+  statusJson,
+  unclearCards,
+} from "./engine/board.ts";
 import { Engine } from "./engine/engine.ts";
 import { introduceDrive } from "./engine/introduce.ts";
 import { type HomeFolders, homeFolders } from "./home/homeFolders.ts";
@@ -37,7 +46,6 @@ export async function runDaemon(options: { readonly practice: string | undefined
     throw new UserMistake(
       "Scrubjay's daemon is running already.",
       "One is enough: `scrubjay status` shows what it does.",
-      74,
     );
   const stopped = stopAsked();
   try {
@@ -65,6 +73,8 @@ async function serve(
   const api = createApi(faceOf(engine), token, logBug);
   const { port } = await api.listen();
   await writeRunFile(home.run, { port, token, pid: process.pid });
+  const where = practice === undefined ? "cards and drives" : `the folders in ${printable(practice)}`;
+  process.stderr.write(`scrubjay: watching ${where}; SIGTERM or Ctrl-C stops it\n`);
   try {
     return await workUntil(stopped, engine);
   } finally {
@@ -127,6 +137,7 @@ function faceOf(engine: Engine): DaemonFace {
       return added;
     },
     assignCard: async (card, trip) => assignCard(engine, card, trip),
+    dismissCard: async (card) => dismissCard(engine, card),
     eject: async (name) => {
       const { name: ejected, kind } = await engine.eject(name);
       return { name: ejected, kind };
@@ -140,14 +151,35 @@ function faceOf(engine: Engine): DaemonFace {
   };
 }
 
+/** @throws UserMistake when no card has this id. */
+function knownCard(engine: Engine, card: string): CardId {
+  const row = engine.ports.ledger.cards().find((each) => each.id === card);
+  if (row !== undefined) return row.id;
+  throw new UserMistake(
+    `No card is known as ${printable(card, 40)}.`,
+    "`scrubjay cards` shows the known ones.",
+  );
+}
+
+function dismissCard(engine: Engine, card: string): DismissedJson {
+  const { ledger } = engine.ports;
+  const id = knownCard(engine, card);
+  const name = engine.nameOfCard(id);
+  if (engine.presence.cards.some((each) => each.id === id))
+    throw new UserMistake(
+      `${name} is in. Nothing was changed.`,
+      "Take it out first, if it is of no concern; while it is in, it is copied.",
+    );
+  const unread = cardVerdict(engine, id)?.states.filter(isNews).length ?? 0;
+  ledger.dismissCard(id, engine.now());
+  ledger.note("card", id, `said to be of no concern; ${unread} files on it were never read`, engine.now());
+  engine.refresh();
+  return { card: id, name, unread };
+}
+
 function assignCard(engine: Engine, card: string, trip: string): void {
   const { ledger } = engine.ports;
-  const row = ledger.cards().find((each) => each.id === card);
-  if (row === undefined)
-    throw new UserMistake(
-      `No card is known as ${printable(card, 40)}.`,
-      "`scrubjay cards` shows the known ones.",
-    );
+  const id = knownCard(engine, card);
   const key = trip.toLowerCase();
   const matching = engine.tripBook.trips.filter((each) =>
     [each.id, each.profile.code, each.profile.trip].some((name) => name.toLowerCase() === key),
@@ -160,8 +192,8 @@ function assignCard(engine: Engine, card: string, trip: string): void {
         : `${printable(trip, 60)} fits several trips.`,
       "`scrubjay trip list` shows their ids.",
     );
-  ledger.assignCard(card as CardId, only.id);
-  ledger.note("card", card, `put to ${only.id} by hand`, engine.now());
-  engine.desk.forgetDecisions(card as CardId);
+  ledger.assignCard(id, only.id);
+  ledger.note("card", id, `put to ${only.id} by hand`, engine.now());
+  engine.desk.forgetDecisions(id);
   engine.refresh();
 }

@@ -36,6 +36,14 @@ export interface LackingJson {
   readonly why: string;
 }
 
+/** What one drive holds of a card. */
+export interface HeldJson {
+  readonly drive: string;
+  readonly files: number;
+  /** How many of them were verified perhaps from a cache. */
+  readonly unsure?: number;
+}
+
 export interface CardStatusJson {
   readonly id: string;
   readonly label: string;
@@ -55,10 +63,14 @@ export interface CardStatusJson {
   /** Frames filed by their file's time since the camera wrote no usable one. */
   readonly undated: readonly string[];
   /** How many of its files, leavings apart, each drive of its trip holds verified; the rest that drive owes. */
-  readonly held?: readonly { readonly drive: string; readonly files: number }[];
+  readonly held?: readonly HeldJson[];
+  /** Someone said that it is of no concern; put in again, it is one again. */
+  readonly dismissed?: boolean;
   readonly clear: boolean;
   /** The verdict as a sentence. */
   readonly verdict: string;
+  /** The moment the verdict holds for: it covers the copies verified by then. */
+  readonly judgedAt?: string;
   /** Up to 1,000 files; `lackingTotal` counts all. */
   readonly lacking: readonly LackingJson[];
   readonly lackingTotal: number;
@@ -102,6 +114,8 @@ export interface StatusJson {
   readonly trip: TripStatusJson | null;
   /** The board's two sentences: is everything safe, and what to do. */
   readonly headline: string;
+  /** Whether the headline says that everything is safe, or that there is nothing yet. */
+  readonly safe?: boolean;
   readonly advice: string;
   readonly frames: { readonly total: number; readonly files: number; readonly atGoal: number };
   readonly drives: readonly DriveStatusJson[];
@@ -116,6 +130,14 @@ export interface DriveAddedJson {
   readonly id: string;
   readonly name: string;
   readonly mount: string;
+}
+
+/** A card that was said to be of no concern. */
+export interface DismissedJson {
+  readonly card: string;
+  readonly name: string;
+  /** Files on it that no drive is known to hold. */
+  readonly unread: number;
 }
 
 /** It is flushed and unmounted, and may be unplugged. */

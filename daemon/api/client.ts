@@ -8,6 +8,7 @@
 import { request } from "node:http";
 import type {
   CardStatusJson,
+  DismissedJson,
   DriveAddedJson,
   DriveStatusJson,
   EjectedJson,
@@ -27,6 +28,7 @@ export interface DaemonClient {
   addDrive(mount: string, name: string): Promise<DriveAddedJson>;
   assignCard(card: string, trip: string): Promise<void>;
   refresh(): Promise<void>;
+  dismissCard(card: string): Promise<DismissedJson>;
   eject(name: string): Promise<EjectedJson>;
   /** @param timeoutSeconds undefined: as long as it takes */
   wait(timeoutSeconds: number | undefined): Promise<WaitJson>;
@@ -49,6 +51,7 @@ export function daemonClient(run: AbsolutePath): DaemonClient {
     refresh: async () => {
       await post("/v1/refresh", {});
     },
+    dismissCard: (card) => post(`/v1/cards/${encodeURIComponent(card)}/dismiss`, {}),
     eject: (name) => post("/v1/eject", { name }),
     wait: async (timeoutSeconds) => {
       if (timeoutSeconds !== undefined) return get(`/v1/wait?timeout=${timeoutSeconds}`);

@@ -5,6 +5,7 @@
 
 import type {
   CardStatusJson,
+  DismissedJson,
   DriveAddedJson,
   DriveStatusJson,
   EjectedJson,
@@ -23,6 +24,8 @@ export interface DaemonFace {
   assignCard(card: string, trip: string): Promise<void>;
   /** Flushes and unmounts a drive or card. Refuses while it is being written or read. */
   eject(name: string): Promise<EjectedJson>;
+  /** A card that is out is of no concern any more, until it is put in again. */
+  dismissCard(card: string): Promise<DismissedJson>;
   /** Reads the trip files again and looks at the volumes. */
   refresh(): Promise<void>;
   /** Resolves when nothing is left to do with what is plugged in, or after `timeout`. */

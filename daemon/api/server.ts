@@ -125,6 +125,11 @@ function addRoutes(server: FastifyInstance, face: DaemonFace, stopping: AbortSig
     await face.assignCard(id, trip);
     return {};
   });
+  server.post("/v1/cards/:id/dismiss", async (request) => {
+    const { id } = parse(cardParams, request.params);
+    parse(emptyBody, request.body);
+    return face.dismissCard(id);
+  });
   server.post("/v1/eject", async (request) => {
     const { name } = parse(nameBody, request.body);
     return face.eject(name);

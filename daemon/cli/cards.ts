@@ -45,7 +45,7 @@ async function assign(call: Call): Promise<number> {
 }
 
 /** By id first; then by number, name or label, the cards that are in before all others. */
-function findCard(cards: readonly CardStatusJson[], word: string): CardStatusJson {
+export function findCard(cards: readonly CardStatusJson[], word: string): CardStatusJson {
   const key = nameKey(word);
   const matching = cards.filter((card) =>
     [card.id, card.name, card.name.replace(/^card /i, ""), card.label].some((name) => nameKey(name) === key),

@@ -13,6 +13,7 @@ import { printable } from "../../shared/text.ts";
 import { nearest } from "../core/nearest.ts";
 import { homeFolders } from "../home/homeFolders.ts";
 import { cardsAssign, cardsList } from "./cards.ts";
+import { cardsDismiss } from "./cardsDismiss.ts";
 import { type Command, helpOf, parseLine } from "./command.ts";
 import { daemon } from "./daemon.ts";
 import { doctor } from "./doctor.ts";
@@ -36,6 +37,7 @@ export const commands: readonly Command[] = [
   status,
   cardsList,
   cardsAssign,
+  cardsDismiss,
   wait,
   eject,
 ];

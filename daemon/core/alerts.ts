@@ -331,14 +331,13 @@ function unreadable(mount: string): Alert {
 }
 
 function unfinished(card: AlertView["unfinished"][number]): Alert {
-  const them = card.files === 1 ? "it" : "them";
   return {
     code: "card-unfinished",
     severity: "urgent",
     about: card.id,
     happened: `${card.name} was taken out before all of it was copied: ${counted(card.files, "file")} may be on it alone.`,
     safe: "What was copied before is safe. The card was only read.",
-    next: `Keep ${inSentence(card.name)} and put it in again; copying goes on with ${them}.`,
+    next: `Keep ${inSentence(card.name)} and put it in again; copying goes on by itself. If it is of no concern, \`scrubjay cards dismiss ${card.id}\` says so.`,
   };
 }
 

@@ -35,6 +35,9 @@ export interface BoardView {
   readonly urgent: string | undefined;
 }
 
+/** The headline as long as anything is owed, unclear or urgent. */
+export const notSafe = "Not everything is safe yet.";
+
 export interface BoardSentences {
   readonly headline: string;
   readonly advice: string;
@@ -55,7 +58,7 @@ export function boardSentences(view: BoardView): BoardSentences {
     return { headline: "Nothing has been copied yet.", advice: beginning(view) };
   if (allAtGoal && unclear.length === 0 && view.urgent === undefined)
     return { headline: "Everything is safe.", advice: whenSafe(view) };
-  return { headline: "Not everything is safe yet.", advice: whenUnsafe(view, unclear) };
+  return { headline: notSafe, advice: whenUnsafe(view, unclear) };
 }
 
 function beginning(view: BoardView): string {

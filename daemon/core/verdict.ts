@@ -12,6 +12,8 @@ export interface VerdictFile {
   readonly path: RelativePath;
   /** Known drives that hold a verified copy of exactly these bytes. */
   readonly heldBy: readonly DriveId[];
+  /** Those of them where it was read back perhaps from a cache. */
+  readonly unsure: readonly DriveId[];
   /** False while it was never read whole as it stands. */
   readonly known: boolean;
   /** What went wrong with it, as a part of a sentence; undefined if nothing did. */
@@ -99,7 +101,14 @@ function clearSentence(card: CardForVerdict): string {
   );
   const where = holders.length >= (card.goal ?? 0) ? ` on ${list(holders.map((drive) => drive.name))}` : "";
   const all = card.files.length === 1 ? "Its one file is" : `All ${formatCount(card.files.length)} files are`;
-  return `${card.name} may be formatted. ${all} verified${where}.`;
+  const unsure = card.drives.filter(
+    (drive) => drive.id !== undefined && card.files.some((file) => file.unsure.includes(drive.id as DriveId)),
+  );
+  const perhaps =
+    unsure.length === 0
+      ? ""
+      : ` On ${list(unsure.map((drive) => drive.name))} they were read back perhaps from a cache, not from the medium.`;
+  return `${card.name} may be formatted. ${all} verified${where}.${perhaps}`;
 }
 
 function keepSentence(card: CardForVerdict, lacking: readonly Lacking[]): string {

@@ -16,7 +16,7 @@ import { sentences } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes, millis } from "../../shared/units.ts";
 import type { AlertCard, AlertDrive, AlertFault, AlertView } from "../core/alerts.ts";
-import { boardSentences } from "../core/board.ts";
+import { boardSentences, notSafe } from "../core/board.ts";
 import { reserveOf } from "../core/plan.ts";
 import { type Verdict, type VerdictDrive, verdictOf } from "../core/verdict.ts";
 import type { CardFileState, DriveRow, Fault } from "../ports/ledger.ts";
@@ -92,8 +92,8 @@ export function alertView(engine: Engine): AlertView {
 function unfinishedCards(engine: Engine): AlertView["unfinished"] {
   const present = new Set(engine.presence.cards.map((card) => card.id));
   const { ledger } = engine.ports;
-  return ledger.cards().flatMap(({ id, trip }) => {
-    if (trip === undefined || present.has(id)) return [];
+  return ledger.cards().flatMap(({ id, dismissed }) => {
+    if (dismissed || present.has(id)) return [];
     const files = ledger.cardFiles(id).filter(isNews).length;
     return files > 0 ? [{ id, name: engine.nameOfCard(id), files }] : [];
   });
@@ -104,7 +104,7 @@ function hasNews(engine: Engine, card: CardId): boolean {
   return engine.ports.ledger.cardFiles(card).some(isNews);
 }
 
-function isNews(file: CardFileState): boolean {
+export function isNews(file: CardFileState): boolean {
   return file.role !== "leaving" && file.original === undefined;
 }
 
@@ -179,7 +179,7 @@ export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefin
   const visit = engine.desk.visitOf(card);
   const states = ledger.cardFiles(card);
   const counting = states.filter((file) => file.role !== "leaving");
-  const tripId = visit?.decision?.decision === "trip" ? visit.decision.trip : row.trip;
+  const tripId = visit?.decision?.decision === "trip" ? visit.decision.trip : (row.trip ?? row.assigned);
   const trip = engine.tripBook.trips.find((each) => each.id === tripId);
   const faults = new Map(
     ledger
@@ -215,6 +215,7 @@ export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefin
     files: counting.map((file) => ({
       path: file.path,
       heldBy: file.drives,
+      unsure: file.unsure,
       known: file.original !== undefined,
       fault: faults.get(file.path),
     })),
@@ -250,8 +251,10 @@ export function cardsJson(engine: Engine): readonly CardStatusJson[] {
           .map((file) => ({ path: printable(file.path), why: file.why })),
         undated: (engine.desk.visitOf(row.id)?.undated ?? []).map((path) => printable(path)),
         held: trip === undefined ? [] : drivesOf(engine, trip).map((drive) => heldOf(drive, counting)),
+        dismissed: row.dismissed,
         clear: verdict.clear,
         verdict: verdict.sentence,
+        judgedAt: rfc3339(here === undefined ? (row.surveyed ?? row.lastSeen) : engine.now(), zone),
         lacking: verdict.lacking
           .slice(0, lackingMost)
           .map((file) => ({ ...file, path: printable(file.path, 1_000) })),
@@ -265,7 +268,8 @@ export function cardsJson(engine: Engine): readonly CardStatusJson[] {
 function heldOf(drive: TripDriveState, files: readonly CardFileState[]) {
   const id = drive.row?.id;
   const held = id === undefined ? [] : files.filter((file) => file.drives.includes(id));
-  return { drive: printable(drive.name), files: held.length };
+  const unsure = id === undefined ? [] : held.filter((file) => file.unsure.includes(id));
+  return { drive: printable(drive.name), files: held.length, unsure: unsure.length };
 }
 
 // --- drives --------------------------------------------------------------------------------------------------------
@@ -337,7 +341,8 @@ export function statusJson(engine: Engine): StatusJson {
       ? { frames: 0, files: 0, atGoal: 0 }
       : ledger.totals(trip.id, trip.profile.goal.copies);
   const lacking = filesLacking(engine);
-  const cards = cardsJson(engine);
+  // What someone said is of no concern doesn't stand on the board; `cards` still shows it.
+  const cards = cardsJson(engine).filter((card) => card.present || card.dismissed !== true);
   const drives = drivesJson(engine);
   const alerts = ledger.alerts();
   const work = workJson(engine);
@@ -364,6 +369,7 @@ export function statusJson(engine: Engine): StatusJson {
   return {
     trip: trip === undefined ? null : tripJson(trip),
     ...sentencesOfBoard,
+    safe: sentencesOfBoard.headline !== notSafe,
     frames: { total: totals.frames, files: totals.files, atGoal: totals.atGoal },
     drives,
     cards,
@@ -423,6 +429,9 @@ export function owedOfTrips(engine: Engine): { readonly files: number; readonly 
 
 /** How many of the cards that are in are not clear. */
 export function unclearCards(engine: Engine): number {
-  const ids = new Set(engine.presence.cards.map((card) => card.id));
+  const ids = new Set([
+    ...engine.presence.cards.map((card) => card.id),
+    ...unfinishedCards(engine).map((card) => card.id),
+  ]);
   return [...ids].filter((id) => cardVerdict(engine, id)?.verdict.clear !== true).length;
 }

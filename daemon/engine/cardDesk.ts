@@ -87,7 +87,8 @@ export class CardDesk {
     const { ledger, clock } = this.#ports;
     const { cards } = this.#around.presence;
     const present = new Set(cards.map((card) => card.volume.id));
-    for (const id of [...this.#visits.keys()]) if (!present.has(id)) this.#visits.delete(id);
+    for (const [id, { card }] of this.#visits)
+      if (!present.has(id) || card.gone.aborted) this.#visits.delete(id);
     for (const card of cards) {
       if (this.#visits.has(card.volume.id)) continue;
       ledger.cardSeen(card.id, card.volume.label, card.arrived);

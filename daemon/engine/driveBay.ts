@@ -113,7 +113,8 @@ export class DriveBay {
   #forgetWhatWent(): void {
     const present = new Set(this.#around.presence.drives.map((drive) => drive.volume.id));
     for (const [id, { publisher }] of this.#targets) {
-      if (present.has(id)) continue;
+      // The same volume may have been looked at anew; then it is another drive for us.
+      if (present.has(id) && !publisher.drive.gone.aborted) continue;
       this.#targets.delete(id);
       this.#troubles.delete(id);
       this.#ports.ledger.note("drive", publisher.drive.id, "unplugged", this.#ports.clock.now());

@@ -7,6 +7,7 @@ import { FileFault, UserMistake } from "../../shared/problems.ts";
 import { asArgument, printable } from "../../shared/text.ts";
 import { type DriveIdentity, writeIdentity } from "../record/driveIdentity.ts";
 import { identityFile } from "../record/driveLayout.ts";
+import { wordsFor } from "./faultWords.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { Presence } from "./presence.ts";
 
@@ -44,18 +45,22 @@ export async function introduceDrive(
         `Another drive is called ${printable(namesake.name)} already. Nothing was changed.`,
         `Remove the \`.scrubjay\` folder on ${shown} if it isn't needed, then introduce the drive under another name.`,
       );
-    if (nameKey(identity.name) !== nameKey(name))
-      throw new UserMistake(
-        `${shown} is the drive ${printable(identity.name)} already. Nothing was changed.`,
-        `Use it as ${printable(identity.name)}: \`scrubjay drive add MOUNT --name ${asArgument(identity.name)}\`.`,
-      );
     if (identity.fsId !== "" && volume.fsId !== "" && identity.fsId !== volume.fsId)
       throw new UserMistake(
         `${shown} says it is ${printable(identity.name)}, which is another medium. Nothing was changed.`,
         "It looks like a copy of that drive. Remove its `.scrubjay` folder and introduce it under a name of its own.",
       );
-    ledger.addDrive({ id: identity.id, name: identity.name, fsId: identity.fsId, lastSeen: clock.now() });
-    return { id: identity.id, name: identity.name, mount: volume.root };
+    const renamed = nameKey(identity.name) !== nameKey(name);
+    if (renamed && holdsCopies(ports, identity.id))
+      throw new UserMistake(
+        `${shown} is the drive ${printable(identity.name)} already and holds copies. Nothing was changed.`,
+        `Use it as ${printable(identity.name)}: \`scrubjay drive add MOUNT --name ${asArgument(identity.name)}\`.`,
+      );
+    const now: DriveIdentity = renamed ? { ...identity, name } : identity;
+    if (renamed) await onMedium(volume.root, () => writeIdentityTo(ports, volume.root, now));
+    ledger.addDrive({ id: now.id, name: now.name, fsId: now.fsId, lastSeen: clock.now() });
+    if (renamed) presence.reconsider(volume.id);
+    return { id: now.id, name: now.name, mount: volume.root };
   }
   // A drive whose identity was removed is still that drive: as a second one its copies would count twice.
   const itself = known.find((drive) => drive.fsId !== "" && drive.fsId === volume.fsId);
@@ -107,22 +112,41 @@ async function mountedAt(ports: EnginePorts, mount: AbsolutePath): Promise<Absol
   return undefined;
 }
 
+/** A drive that holds copies keeps its name: journals and people know it by that. */
+function holdsCopies({ ledger }: EnginePorts, drive: DriveId): boolean {
+  return ledger.trips().some((trip) => ledger.copiesOn(drive, trip.id).length > 0);
+}
+
 async function writeTo(ports: EnginePorts, root: AbsolutePath, identity: DriveIdentity): Promise<void> {
-  const { files } = ports;
   const path = under(root, identityFile);
-  try {
+  await onMedium(root, async () => {
     if (await stands(ports, path))
       throw new UserMistake(
         `${printable(path)} is there already and can't be read as a drive's identity. Nothing was changed.`,
         "Move it away if it isn't needed, then introduce the drive again.",
       );
-    await files.makeFolder({ root, device: (await files.facts(root)).device }, folderOf(identityFile));
-    await files.replaceOwn(path, writeIdentity(identity));
+    await writeIdentityTo(ports, root, identity);
+  });
+}
+
+async function writeIdentityTo(
+  { files }: EnginePorts,
+  root: AbsolutePath,
+  identity: DriveIdentity,
+): Promise<void> {
+  const { device } = await files.facts(root);
+  await files.makeFolder({ root, device }, folderOf(identityFile));
+  await files.replaceOwn(under(root, identityFile), writeIdentity(identity));
+}
+
+/** Runs work on the new drive; what fails there is said in words. */
+async function onMedium(root: AbsolutePath, work: () => Promise<void>): Promise<void> {
+  try {
+    await work();
   } catch (fault) {
     if (!(fault instanceof FileFault)) throw fault;
-    const why = fault.code === "read-only" ? "it is write-protected" : `the answer was ${fault.code}`;
     throw new UserMistake(
-      `${printable(root)} couldn't be written: ${why}.`,
+      `${printable(root)} couldn't be written: ${wordsFor(fault.code)}.`,
       "Nothing else on it was changed. Check its switch, its cable and who may write to it.",
       74,
     );

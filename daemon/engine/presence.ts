@@ -176,6 +176,7 @@ export class Presence {
   reconsider(volume: VolumeId): void {
     const seen = this.#seen.get(volume);
     this.#seen.delete(volume);
+    this.#drives = this.#drives.filter((drive) => drive.volume.id !== volume);
     seen?.gone.abort();
   }
 

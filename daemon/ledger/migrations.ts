@@ -42,7 +42,8 @@ export const migrations: readonly string[] = [
     first_seen INTEGER NOT NULL,
     last_seen INTEGER NOT NULL,
     surveyed INTEGER,
-    assigned TEXT
+    assigned TEXT,
+    dismissed INTEGER
   ) STRICT;
 
   CREATE TABLE card_trips (

@@ -155,7 +155,7 @@ export class SqliteLedger implements Ledger {
       this.#run(
         `INSERT INTO cards (id, label, first_seen, last_seen) VALUES (?, ?, ?, ?)
          ON CONFLICT (id) DO UPDATE
-           SET label = excluded.label, last_seen = excluded.last_seen, surveyed = NULL`,
+           SET label = excluded.label, last_seen = excluded.last_seen, surveyed = NULL, dismissed = NULL`,
         card,
         label,
         at,
@@ -163,6 +163,10 @@ export class SqliteLedger implements Ledger {
       );
       this.#run("INSERT OR IGNORE INTO visits (card, at) VALUES (?, ?)", card, at);
     })();
+  }
+
+  dismissCard(card: CardId, at: Instant): void {
+    this.#run("UPDATE cards SET dismissed = ? WHERE id = ?", at, card);
   }
 
   assignCard(card: CardId, trip: TripId): void {
@@ -208,7 +212,9 @@ export class SqliteLedger implements Ledger {
   #readCardFiles(card: CardId): readonly CardFileState[] {
     const rows = this.#raw(
       `SELECT cf.path, cf.size, cf.modified, cf.role, cf.frame, cf.why, s.original, o.trip,
-         (SELECT group_concat(c.drive) FROM copies c WHERE c.original = s.original) AS drives
+         (SELECT group_concat(c.drive) FROM copies c WHERE c.original = s.original) AS drives,
+         (SELECT group_concat(c.drive) FROM copies c
+           WHERE c.original = s.original AND c.read_back = 'cache') AS unsure
        FROM card_files cf
        LEFT JOIN sightings s ON s.card = cf.card AND s.path = cf.path
          AND s.size = cf.size AND s.modified = cf.modified
@@ -220,14 +226,17 @@ export class SqliteLedger implements Ledger {
       original: z.string().nullable(),
       trip: z.string().nullable(),
       drives: z.string().nullable(),
+      unsure: z.string().nullable(),
     });
+    const list = (ids: string | null): DriveId[] => (ids === null ? [] : (ids.split(",") as DriveId[]));
     return rows.map((row) => {
-      const { original, trip, drives } = known.parse(row);
+      const { original, trip, drives, unsure } = known.parse(row);
       return {
         ...cardFileRow.parse(row),
         original: original === null ? undefined : (original as OriginalId),
         trip: trip === null ? undefined : (trip as TripId),
-        drives: drives === null ? [] : (drives.split(",") as DriveId[]),
+        drives: list(drives),
+        unsure: list(unsure),
       };
     });
   }
@@ -635,12 +644,13 @@ export class SqliteLedger implements Ledger {
       last_seen: z.number(),
       surveyed: z.number().nullable(),
       assigned: z.string().nullable(),
+      dismissed: z.number().nullable(),
       trip: z.string().nullable(),
       number: z.number().nullable(),
     });
     return this.#all(
       shape,
-      `SELECT c.id, c.label, c.first_seen, c.last_seen, c.surveyed, c.assigned, t.trip, t.number
+      `SELECT c.id, c.label, c.first_seen, c.last_seen, c.surveyed, c.assigned, c.dismissed, t.trip, t.number
        FROM cards c LEFT JOIN card_trips t ON t.card = c.id
          AND t.rowid = (SELECT max(rowid) FROM card_trips WHERE card = c.id)
        ${where} GROUP BY c.id ORDER BY c.first_seen, c.id`,
@@ -652,6 +662,7 @@ export class SqliteLedger implements Ledger {
       lastSeen: instant(row.last_seen),
       surveyed: row.surveyed === null ? undefined : instant(row.surveyed),
       assigned: row.assigned === null ? undefined : (row.assigned as TripId),
+      dismissed: row.dismissed !== null,
       trip: row.trip === null ? undefined : (row.trip as TripId),
       number: row.number ?? 0,
     }));

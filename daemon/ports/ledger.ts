@@ -47,6 +47,8 @@ export interface CardRow {
   readonly surveyed: Instant | undefined;
   /** The trip it was put to by hand. */
   readonly assigned: TripId | undefined;
+  /** Someone said that it is of no concern; put in again, it is one again. */
+  readonly dismissed: boolean;
   /** The trip that its frames were last found to belong to. */
   readonly trip: TripId | undefined;
   /** Its number within that trip; 0 before it has one. */
@@ -72,6 +74,8 @@ export interface CardFileState extends CardFile {
   readonly trip: TripId | undefined;
   /** Drives that hold a verified copy of it. */
   readonly drives: readonly DriveId[];
+  /** Those of them where it was read back perhaps from a cache. */
+  readonly unsure: readonly DriveId[];
 }
 
 export interface OriginalRow {
@@ -158,6 +162,7 @@ export interface Ledger {
   /** The card was put in: what was listed before says nothing about what is on it now. */
   cardSeen(card: CardId, label: string, at: Instant): void;
   assignCard(card: CardId, trip: TripId): void;
+  dismissCard(card: CardId, at: Instant): void;
   /** The highest number a card has in the trip; 0 without any. */
   highestCardNumber(trip: TripId): number;
   /** Replaces what is known to stand on the card. */

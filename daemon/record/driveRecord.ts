@@ -31,6 +31,8 @@ export class DriveRecord {
   readonly #trip: TripId;
   readonly #tripFolder: string;
   readonly #held: Set<string>;
+  /** Lines of the checksum list, as far as they are known. */
+  readonly #listed = new Set<string>();
   #journalEndsWhole: boolean;
 
   private constructor(
@@ -97,11 +99,13 @@ export class DriveRecord {
     await this.#files.replaceOwn(path, wanted);
   }
 
-  /** Adds lines to the checksum list. The trip's folder must exist. @throws FileFault */
+  /** Adds lines that the checksum list doesn't hold yet. The trip's folder must exist. @throws FileFault */
   async addChecksums(entries: readonly ChecksumEntry[]): Promise<void> {
-    if (entries.length === 0) return;
-    const lines = encoder.encode(entries.map(checksumLine).join(""));
-    await this.#files.appendOwn(under(this.#volume.root, checksumFile(this.#tripFolder)), lines);
+    const lines = new Set(entries.map(checksumLine).filter((line) => !this.#listed.has(line)));
+    if (lines.size === 0) return;
+    const path = under(this.#volume.root, checksumFile(this.#tripFolder));
+    await this.#files.appendOwn(path, encoder.encode([...lines].join("")));
+    for (const line of lines) this.#listed.add(line);
   }
 
   /**
@@ -115,6 +119,7 @@ export class DriveRecord {
     const ours = new Map(wanted.map((entry) => [nameKey(entry.path), entry]));
     const others = entries.filter((entry) => !ours.has(nameKey(entry.path)));
     const right = entries.filter((entry) => ours.get(nameKey(entry.path))?.hash === entry.hash).length;
+    for (const entry of ours.values()) this.#listed.add(checksumLine(entry));
     if (whole && right === ours.size && entries.length === right + others.length) return;
     if (ours.size + others.length === 0) return;
     await this.#files.makeFolder(this.#volume, relativePath(this.#tripFolder));

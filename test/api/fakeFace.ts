@@ -36,6 +36,10 @@ export function fakeFace(status: StatusJson): FakeFace {
     assignCard: async (card, trip) => {
       face.asked.push(`assignCard ${card} ${trip}`);
     },
+    dismissCard: async (card) => {
+      face.asked.push(`dismissCard ${card}`);
+      return { card, name: "Card 7", unread: 2 };
+    },
     eject: async (name) => {
       face.asked.push(`eject ${name}`);
       if (name === "Busy") throw new UserMistake("Busy is being written.", "Wait.", 1);

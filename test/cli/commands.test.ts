@@ -344,3 +344,16 @@ test("eject says when it may be unplugged, and that it may not yet with 1", asyn
   });
   expect((await scrubjay("eject")).exit).toBe(64);
 });
+
+test("a card is dismissed by any of its names, and what was never copied is said", async () => {
+  await startDaemon();
+  const [first] = evening.cards;
+  if (first === undefined) throw new Error("the board has cards");
+  const done = await scrubjay("cards", "dismiss", first.id);
+  expect(done).toMatchObject({ exit: 0, err: "" });
+  expect(done.out).toBe(
+    "Card 7 is of no concern until it is put in again. 2 files on it were never copied: keep the card if you want them.\n",
+  );
+  expect(face.asked).toContain(`dismissCard ${first.id}`);
+  expect((await scrubjay("cards", "dismiss", "card 99")).exit).toBe(64);
+});

@@ -8,7 +8,7 @@ const blue = "blue" as DriveId;
 const slate = "slate" as DriveId;
 
 function file(path: string, heldBy: readonly DriveId[], more: Partial<VerdictFile> = {}): VerdictFile {
-  return { path: path as RelativePath, heldBy, known: true, fault: undefined, ...more };
+  return { path: path as RelativePath, heldBy, unsure: [], known: true, fault: undefined, ...more };
 }
 
 function card(files: readonly VerdictFile[], more: Partial<CardForVerdict> = {}): CardForVerdict {
@@ -35,6 +35,14 @@ test("every file on its goal of drives: clear, and the drives are named", () => 
     sentence: "Card 7 may be formatted. All 2 files are verified on Blue and Slate.",
     lacking: [],
   });
+});
+
+test("where copies were read back perhaps from a cache, the verdict says so", () => {
+  const verdict = verdictOf(card([file("a", [blue, slate], { unsure: [slate] })]));
+  expect(verdict.clear).toBe(true);
+  expect(verdict.sentence).toMatch(
+    / On Slate they were read back perhaps from a cache, not from the medium\.$/,
+  );
 });
 
 test("one file short of one copy: not clear, and the drive that owes it is named with why", () => {

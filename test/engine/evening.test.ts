@@ -13,7 +13,9 @@ import {
 } from "node:fs";
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
-import { cardsJson, statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson, statusJson, unclearCards } from "../../daemon/engine/board.ts";
+import { introduceDrive } from "../../daemon/engine/introduce.ts";
+import { absolutePath, type CardId } from "../../shared/identity.ts";
 import { generateCard, nextEvening, profileText, tinyCard } from "../cards/generate/card.ts";
 import { type Bench, makeBench, tree } from "./bench.ts";
 
@@ -456,4 +458,60 @@ test("an empty card is clear without a word", async () => {
   expect(bench.notices).toEqual([]);
   expect(alertCodes()).toEqual([]);
   rmSync(join(bench.practice, "CARD"), { recursive: true });
+});
+
+test("a card that was taken out half read keeps the board unsafe until it is put in again or said to be of no concern", async () => {
+  await readyBench();
+  plainCard("CARD", { "DCIM/100ABCDE/ABCD0001.JPG": "picture" }, "2026-01-01T12:00:00Z");
+  bench.plugIn("CARD");
+  await bench.idle();
+  bench.takeOut("CARD");
+  await bench.idle();
+  expect(alertCodes()).toEqual(["card-unfinished"]);
+  expect(unclearCards(bench.engine)).toBe(1);
+  expect(statusJson(bench.engine)).toMatchObject({ safe: false, headline: "Not everything is safe yet." });
+
+  const { ledger } = bench.engine.ports;
+  const [row] = ledger.cards();
+  if (row === undefined) throw new Error("the card is known");
+  ledger.dismissCard(row.id, bench.engine.now());
+  await bench.idle();
+  expect(alertCodes()).toEqual([]);
+  expect(unclearCards(bench.engine)).toBe(0);
+  expect(statusJson(bench.engine).cards).toEqual([]);
+  // It is told all the same where cards are listed, and is a concern again as soon as it is in.
+  expect(card()).toMatchObject({ dismissed: true, clear: false });
+  bench.plugIn("CARD");
+  await bench.idle();
+  expect(card().dismissed).toBe(false);
+  expect(alertCodes()).toEqual(["no-trip"]);
+});
+
+test("a drive without copies may be given another name; one that holds some keeps its own", async () => {
+  await readyBench(["Blue", "Slat"]);
+  const root = absolutePath(join(bench.practice, "Slat"));
+  const rename = (name: string) => introduceDrive(bench.engine.ports, bench.engine.presence, root, name);
+  expect(await rename("Slate")).toMatchObject({ name: "Slate" });
+  await bench.idle();
+  plainCard("CARD", { "DCIM/100ABCDE/ABCD0001.JPG": "picture" });
+  bench.plugIn("CARD");
+  await bench.idle();
+  expect(card().clear).toBe(true);
+  await expect(rename("Granite")).rejects.toThrow("is the drive Slate already and holds copies");
+  expect(statusJson(bench.engine).drives.map((drive) => drive.name)).toEqual(["Blue", "Slate"]);
+});
+
+test("a copy that is found again doesn't stand twice in the checksum list", async () => {
+  await readyBench();
+  plainCard("CARD", { "DCIM/100ABCDE/ABCD0001.JPG": "picture" });
+  bench.plugIn("CARD");
+  await bench.idle();
+  const blue = bench.engine.ports.ledger.drives().find((drive) => drive.name === "Blue");
+  const original = bench.engine.ports.ledger.cardFiles(card().id as CardId)[0]?.original;
+  if (blue === undefined || original === undefined) throw new Error("both are known");
+  bench.engine.ports.ledger.forgetCopy(original, blue.id);
+  await bench.idle();
+  expect(card().clear).toBe(true);
+  const list = readFileSync(join(bench.practice, "Blue/Kestrel Cliffs/checksums.xxh64"), "utf8");
+  expect(list.trim().split("\n")).toHaveLength(1);
 });
