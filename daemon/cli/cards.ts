@@ -7,7 +7,7 @@ import { printable } from "../../shared/text.ts";
 import { daemonClient } from "../api/client.ts";
 import type { Call, Command } from "./command.ts";
 import { renderCards } from "./renderCards.ts";
-import { outJson } from "./terminal.ts";
+import { columnsOf, outJson } from "./terminal.ts";
 
 export const cardsList: Command = {
   name: "cards",
@@ -23,14 +23,14 @@ export const cardsAssign: Command = {
   operands: ["CARD", "TRIP"],
   options: {},
   does: "says to which trip a card belongs, when dates and bodies can't",
-  more: "CARD is a card's number, id or label; TRIP a trip's id, code or name.",
+  more: "CARD is a card's number, id or label; TRIP a trip's id, code or name.\nExit status: 0 it is assigned, 64 no such card or trip, or several of them.",
   run: assign,
 };
 
 async function list(call: Call): Promise<number> {
   const cards = await daemonClient(call.home.run).cards();
   if (call.json) outJson(call.terminal, cards);
-  else call.terminal.out(renderCards(cards));
+  else call.terminal.out(renderCards(cards, columnsOf(call.terminal)));
   return cards.every((card) => !card.present || card.clear) ? 0 : 1;
 }
 

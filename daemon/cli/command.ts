@@ -8,6 +8,7 @@ import { UserMistake } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { nearest } from "../core/nearest.ts";
 import type { HomeFolders } from "../home/homeFolders.ts";
+import { meanings, paragraph } from "./table.ts";
 import type { Terminal } from "./terminal.ts";
 
 export interface Command {
@@ -48,26 +49,27 @@ export function parseLine(command: Command, args: readonly string[]): ParsedLine
     help: { type: "boolean", short: "h" },
   };
   for (const name of Object.keys(command.options)) options[name] = { type: "string" };
-  const loose = parseArgs({ args: [...args], options, strict: false, allowPositionals: true, tokens: true });
-  for (const token of loose.tokens) {
-    if (token.kind !== "option" || Object.hasOwn(options, token.name)) continue;
+  // Not strict: what is wrong is found here, in words of ours.
+  const parsed = parseArgs({ args: [...args], options, strict: false, allowPositionals: true, tokens: true });
+  for (const token of parsed.tokens) {
+    if (token.kind !== "option") continue;
+    if (Object.hasOwn(options, token.name)) {
+      checkValue(command, token);
+      continue;
+    }
     const near = token.rawName.startsWith("--") ? nearest(token.name, known) : undefined;
     const hint = near === undefined ? "" : ` Did you mean --${near}?`;
     throw usage(command, `\`${command.name}\` has no option ${printable(token.rawName, 60)}.${hint}`);
   }
-  let values: Record<string, unknown>;
-  let operands: readonly string[];
-  try {
-    ({ values, positionals: operands } = parseArgs({ args: [...args], options, allowPositionals: true }));
-  } catch (error) {
-    if (!(error instanceof TypeError)) throw error;
-    throw usage(command, printable(error.message.split("\n", 1)[0] ?? "", 300));
-  }
+  const { values } = parsed;
+  const operands: readonly string[] = parsed.positionals;
   const help = values["help"] === true;
   if (!help && operands.length !== command.operands.length) {
     const wanted = command.operands.length === 0 ? "no operand" : command.operands.join(" ");
     throw usage(command, `\`${command.name}\` takes ${wanted}; ${operands.length} given.`);
   }
+  const empty = help ? -1 : operands.indexOf("");
+  if (empty >= 0) throw usage(command, `${command.operands[empty]} is empty.`);
   const texts: Record<string, string | undefined> = {};
   for (const name of Object.keys(command.options)) {
     const value = values[name];
@@ -76,12 +78,39 @@ export function parseLine(command: Command, args: readonly string[]): ParsedLine
   return { operands, options: texts, json: values["json"] === true, help };
 }
 
+interface OptionToken {
+  readonly name: string;
+  readonly rawName: string;
+  readonly value: string | undefined;
+  readonly inlineValue: boolean | undefined;
+}
+
+/** The option's own value is there if it takes one, and isn't the next option by mistake. */
+function checkValue(command: Command, { name, rawName, value, inlineValue }: OptionToken): void {
+  const wanted = Object.hasOwn(command.options, name) ? command.options[name]?.value : undefined;
+  if (wanted === undefined) {
+    if (value !== undefined) throw usage(command, `${rawName} takes no value.`);
+    return;
+  }
+  if (value === undefined) throw usage(command, `${rawName} needs a value: ${rawName} ${wanted}.`);
+  if (inlineValue === true || !/^-./s.test(value)) return;
+  const shown = printable(value, 60);
+  throw usage(
+    command,
+    `${shown} stands where the value of ${rawName} is meant. If it is the value, write ${rawName}=${shown}.`,
+  );
+}
+
 export function usage(command: Pick<Command, "name">, message: string): UserMistake {
   return new UserMistake(message, `\`scrubjay ${command.name} --help\` shows how it is used.`, 64);
 }
 
-/** The help of one command. */
-export function helpOf(command: Command): string {
+/**
+ * The help of one command.
+ * @param others commands that begin with its name, such as `cards assign` for `cards`
+ * @param columns how wide it may be
+ */
+export function helpOf(command: Command, others: readonly Command[], columns: number): string {
   const options = Object.entries(command.options).map(
     ([name, option]) => [`--${name} ${option.value}`, option.does] as const,
   );
@@ -90,8 +119,21 @@ export function helpOf(command: Command): string {
     ["--json", "one JSON document on standard output, nothing else there"] as const,
     ["-h, --help", "this text"] as const,
   ];
-  const width = Math.max(...all.map(([form]) => form.length));
-  const lines = all.map(([form, does]) => `  ${form.padEnd(width)}  ${does}`);
   const line = ["scrubjay", command.name, ...command.operands, "[OPTIONS]"].join(" ");
-  return `${line}\n${command.does}\n\n${command.more}\n\n${lines.join("\n")}\n`;
+  const more = command.more.split("\n").map((each) => paragraph(each, columns));
+  const parts = [
+    `${line}\n${paragraph(command.does, columns)}`,
+    more.join(""),
+    meanings(all, columns),
+    others.length === 0 ? "" : `Also:\n${listOf(others, columns)}`,
+  ];
+  return parts.filter((part) => part !== "").join("\n");
+}
+
+/** Commands, each with what it does. */
+export function listOf(commands: readonly Command[], columns: number): string {
+  return meanings(
+    commands.map((command) => [[command.name, ...command.operands].join(" "), command.does] as const),
+    columns,
+  );
 }

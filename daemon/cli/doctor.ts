@@ -1,7 +1,8 @@
 /** `scrubjay doctor`: what works on this computer, what is missing, what to install. */
 
 import type { Call, Command } from "./command.ts";
-import { outJson } from "./terminal.ts";
+import { paragraph } from "./table.ts";
+import { columnsOf, outJson } from "./terminal.ts";
 
 export const doctor: Command = {
   name: "doctor",
@@ -19,9 +20,12 @@ async function run(call: Call): Promise<number> {
   if (call.json) {
     outJson(call.terminal, checks);
   } else {
+    const width = columnsOf(call.terminal);
+    const indent = " ".repeat(9);
     for (const check of checks) {
-      call.terminal.out(`${check.works ? "works  " : "MISSING"}  ${check.what}: ${check.detail}\n`);
-      if (!check.works && check.fix !== "") call.terminal.out(`         ${check.fix}\n`);
+      const sign = check.works ? "works    " : "MISSING  ";
+      call.terminal.out(paragraph(`${check.what}: ${check.detail}`, width, sign, indent));
+      if (!check.works && check.fix !== "") call.terminal.out(paragraph(check.fix, width, indent));
     }
   }
   return checks.every((check) => check.works) ? 0 : 1;

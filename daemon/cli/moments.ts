@@ -23,13 +23,18 @@ const dayMs = 86_400_000;
 /** `Thu 6 June, 22:41`; "" for what is no time. */
 export function fullMoment(at: string): string {
   const date = dateOf(at);
-  return date === undefined ? "" : `${weekday.format(date)} ${dayAndMonth(at)}, ${at.slice(11, 16)}`;
+  return date === undefined ? "" : `${weekday.format(date)} ${datedMoment(at)}`;
+}
+
+/** `4 June, 08:10`; "" for what is no time. */
+export function datedMoment(at: string): string {
+  return dateOf(at) === undefined ? "" : `${dayAndMonth(at)}, ${at.slice(11, 16)}`;
 }
 
 /** `08:10` on the day of `now`, else `4 June, 08:10`. */
 export function shortMoment(at: string, now: string): string {
-  if (dateOf(at) === undefined) return "";
-  return at.slice(0, 10) === now.slice(0, 10) ? at.slice(11, 16) : `${dayAndMonth(at)}, ${at.slice(11, 16)}`;
+  const sameDay = dateOf(at) !== undefined && at.slice(0, 10) === now.slice(0, 10);
+  return sameDay ? at.slice(11, 16) : datedMoment(at);
 }
 
 /** `day 4 of 12`, `begins in 3 days`, `ended 2 days ago`. */

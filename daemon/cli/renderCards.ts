@@ -5,50 +5,79 @@ import { counted, formatBytes, formatCount } from "../../shared/format.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
 import { formatCautions } from "./cautions.ts";
-import { fullMoment } from "./moments.ts";
+import { datedMoment, fullMoment } from "./moments.ts";
 import { paragraph } from "./table.ts";
+import { usualColumns } from "./terminal.ts";
 
-const width = 96;
 /** Lines. The rest is counted; `--json` has more of them. */
 const shownMost = 5;
 
-export function renderCards(cards: readonly CardStatusJson[]): string {
+/** @param width columns */
+export function renderCards(cards: readonly CardStatusJson[], width = usualColumns): string {
   if (cards.length === 0) return "No card was seen yet. Put one in.\n";
-  const sorted = [...cards].sort((a, b) => Number(b.present) - Number(a.present));
-  const blocks = sorted.map(renderCard);
+  const blocks = inOrder(cards).map((card) => renderCard(card, width));
   if (cards.some((card) => card.clear)) blocks.push(paragraph(formatCautions, width));
   return blocks.join("\n");
 }
 
-function renderCard(card: CardStatusJson): string {
-  const label = card.label === "" ? "" : ` '${printable(card.label)}'`;
+/** By number; those of one number, and those without any, as they were first seen, which is how they come. */
+export function inOrder(cards: readonly CardStatusJson[]): readonly CardStatusJson[] {
+  return [...cards].sort((a, b) => {
+    const [left, right] = [numberOf(a), numberOf(b)];
+    return left === right ? 0 : left - right;
+  });
+}
+
+function numberOf(card: CardStatusJson): number {
+  const found = /^Card (\d+)$/.exec(card.name);
+  return found === null ? Number.POSITIVE_INFINITY : Number(found[1]);
+}
+
+function renderCard(card: CardStatusJson, width: number): string {
+  // A card without a number is called by its label already.
+  const labelled = card.label === "" || card.name.startsWith("Card “");
+  const label = labelled ? "" : ` '${printable(card.label)}'`;
   const where = card.present
     ? `here, at ${printable(card.mount ?? "")}`
     : `not here since ${fullMoment(card.lastSeen)}`;
   const trip = card.trip === null ? "no trip" : printable(card.trip);
   const content = `${counted(card.frames, "frame")}, ${counted(card.files, "file")}, ${formatBytes(bytes(card.bytes))}`;
+  const judged = card.judgedAt === undefined ? "" : datedMoment(card.judgedAt);
+  const verdict = `${printable(card.verdict, 2_000)}${judged === "" ? "" : ` (${judged})`}`;
   const lines = [
-    `${printable(card.name)}${label}: ${where}\n`,
-    paragraph(printable(card.verdict, 2_000), width, "  "),
-    `  ${trip}; ${content}; id ${printable(card.id)}\n`,
+    paragraph(`${printable(card.name)}${label}: ${where}`, width, "", "  "),
+    paragraph(verdict, width, "  "),
+    paragraph(`${trip}; ${content}; id ${printable(card.id)}`, width, "  ", "    "),
   ];
   for (const file of card.lacking.slice(0, shownMost)) {
-    const state = `${file.verified} of ${file.goal} copies; ${printable(file.why, 500)}`;
-    lines.push(paragraph(`${printable(file.path)}: ${state}`, width, "    ", "      "));
+    // While nobody knows the card's trip there is no goal to count by.
+    const count = file.goal > 0 ? `${file.verified} of ${counted(file.goal, "copy", "copies")}; ` : "";
+    const said = `${printable(file.path)}: ${count}${printable(file.why, 500)}`;
+    lines.push(paragraph(said, width, "    ", "      "));
   }
   const more = card.lackingTotal - Math.min(card.lacking.length, shownMost);
   if (more > 0) lines.push(`    and ${counted(more, "more file")}\n`);
   if (card.leavings.length > 0) {
-    const named = card.leavings
-      .slice(0, shownMost)
-      .map((each) => `${printable(each.path)} (${printable(each.why)})`);
-    const rest = card.leavings.length - named.length;
-    const others = rest > 0 ? `, and ${formatCount(rest)} more` : "";
-    lines.push(paragraph(`Not copied: ${named.join(", ")}${others}.`, width, "    ", "      "));
+    const named = firstOf(card.leavings.map((each) => `${printable(each.path)} (${printable(each.why)})`));
+    lines.push(paragraph(`Not copied: ${named}.`, width, "    ", "      "));
   }
   if (card.undated.length > 0) {
-    const what = `${counted(card.undated.length, "frame")} without a usable time of its own, filed by the file's time.`;
-    lines.push(paragraph(what, width, "    "));
+    const named = firstOf(card.undated.map((path) => printable(path)));
+    lines.push(paragraph(`${withoutTime(card.undated.length)}: ${named}.`, width, "    ", "      "));
   }
   return lines.join("");
+}
+
+/** Holds whether or not any of them is filed yet. */
+function withoutTime(files: number): string {
+  return files === 1
+    ? "1 file is of a frame without a usable time of its own; the file's time counts for it"
+    : `${formatCount(files)} files are of frames without a usable time of their own; the files' times count for them`;
+}
+
+/** The first few, and how many more. */
+function firstOf(names: readonly string[]): string {
+  const rest = names.length - shownMost;
+  const shown = names.slice(0, shownMost).join(", ");
+  return rest > 0 ? `${shown} and ${formatCount(rest)} more` : shown;
 }

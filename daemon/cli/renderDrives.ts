@@ -4,9 +4,11 @@ import type { DriveStatusJson } from "../../shared/api.ts";
 import { counted, formatBytes } from "../../shared/format.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
-import { table } from "./table.ts";
+import { tableOrList } from "./table.ts";
+import { usualColumns } from "./terminal.ts";
 
-export function renderDrives(drives: readonly DriveStatusJson[]): string {
+/** @param width columns */
+export function renderDrives(drives: readonly DriveStatusJson[], width = usualColumns): string {
   if (drives.length === 0)
     return "No drive is known yet. Add one with `scrubjay drive add MOUNT --name NAME`.\n";
   const rows = drives.map((drive) => [
@@ -20,7 +22,7 @@ export function renderDrives(drives: readonly DriveStatusJson[]): string {
       ? "nothing"
       : `${counted(drive.owed.files, "file")}, ${formatBytes(bytes(drive.owed.bytes))}`,
   ]);
-  return table([["drive", "role", "place", "where", "free", "holds", "owes"], ...rows]);
+  return tableOrList(["drive", "role", "place", "where", "free", "holds", "owes"], rows, width);
 }
 
 function freeOf(drive: DriveStatusJson): string {

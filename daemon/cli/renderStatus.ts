@@ -11,56 +11,111 @@ import { printable } from "../../shared/text.ts";
 import { bytes, millis } from "../../shared/units.ts";
 import { formatCautions } from "./cautions.ts";
 import { dayOfTrip, fullMoment, shortMoment } from "./moments.ts";
+import { inOrder } from "./renderCards.ts";
 import { type Seeds, seedsFor } from "./seeds.ts";
-import { padTo, paragraph, table, widthOf } from "./table.ts";
+import { padTo, paragraph, table, widestOf, widthOf } from "./table.ts";
+import { usualColumns } from "./terminal.ts";
 
-const width = 96;
-
-/** @param unicode whether the terminal shows the seeds' signs; ASCII ones otherwise */
-export function renderStatus(status: StatusJson, unicode: boolean): string {
+/**
+ * @param unicode whether the terminal shows the seeds' signs; ASCII ones otherwise
+ * @param width columns
+ */
+export function renderStatus(status: StatusJson, unicode: boolean, width = usualColumns): string {
   const seeds = seedsFor(unicode);
-  const shownCards = status.cards.filter((card) => card.present || !card.clear);
+  const shownCards = inOrder(status.cards).filter((card) => card.present || !card.clear);
   const parts = [
-    renderHead(status, seeds),
+    renderHead(status, seeds, width),
     paragraph(printable(status.headline, 500), width, " ") +
       paragraph(printable(status.advice, 2_000), width, " "),
-    renderMatrix(status, shownCards, seeds),
-    status.work.map((work) => renderWork(work, seeds)).join(""),
-    status.alerts.map((alert) => renderAlert(alert, status.at, seeds)).join(""),
+    renderMatrix(status, shownCards, seeds, width),
+    status.work.map((work) => paragraph(workOf(work, seeds), width, " ", "   ")).join(""),
+    status.alerts.map((alert) => renderAlert(alert, status.at, seeds, width)).join(""),
     shownCards.some((card) => card.clear) ? paragraph(formatCautions, width, " ") : "",
   ];
   return parts.filter((part) => part !== "").join("\n");
 }
 
-function renderHead(status: StatusJson, seeds: Seeds): string {
+function renderHead(status: StatusJson, seeds: Seeds, width: number): string {
   const { trip } = status;
   const name =
     trip === null
       ? "Scrubjay"
       : `${printable(trip.name)} ${seeds.dot} ${dayOfTrip(status.at, trip.from, trip.to)}`;
   const moment = fullMoment(status.at);
-  return ` ${padTo(name, Math.max(widthOf(name) + 2, width - 2 - widthOf(moment)))}${moment}\n`;
+  const column = width - 2 - widthOf(moment);
+  if (widthOf(name) + 2 <= column) return ` ${padTo(name, column)}${moment}\n`;
+  return paragraph(name, width, " ") + paragraph(moment, width, " ");
 }
 
-function renderMatrix(status: StatusJson, cards: readonly CardStatusJson[], seeds: Seeds): string {
+interface MatrixRow {
+  readonly name: string;
+  /** One for each drive. */
+  readonly cells: readonly string[];
+  readonly verdict: string;
+}
+
+function renderMatrix(
+  status: StatusJson,
+  cards: readonly CardStatusJson[],
+  seeds: Seeds,
+  width: number,
+): string {
   const drives = status.drives.filter((drive) => drive.role !== null);
   if (drives.length === 0 && cards.length === 0) return "";
-  const rows: string[][] = [
-    ["", ...drives.map((drive) => printable(drive.name, 40))],
-    ["", ...drives.map((drive) => whereIs(drive, status.at, seeds))],
-    ...cards.map((card) => [
-      nameOf(card),
-      ...drives.map((drive) => cellOf(card, drive, seeds)),
-      shortVerdict(card),
-    ]),
+  const rowOf = (name: string, cell: (drive: DriveStatusJson) => string, verdict = ""): MatrixRow => ({
+    name,
+    cells: drives.map(cell),
+    verdict,
+  });
+  const rows = [
+    rowOf("", (drive) => printable(drive.name, 40)),
+    rowOf("", (drive) => whereIs(drive, status.at, seeds)),
+    ...cards.map((card) => rowOf(nameOf(card), (drive) => cellOf(card, drive, seeds), shortVerdict(card))),
   ];
-  if (status.frames.files > 0) {
-    rows.push(["all files", ...drives.map((drive) => holdsOf(drive, seeds)), goalOf(status)]);
-  }
-  if (drives.some((drive) => drive.owed.files > 0)) {
-    rows.push(["owed", ...drives.map((drive) => owedOf(drive, seeds))]);
-  }
-  return table(rows, " ");
+  if (status.frames.files > 0)
+    rows.push(rowOf("filed so far", (drive) => holdsOf(drive, seeds), goalOf(status)));
+  if (drives.some((drive) => drive.owed.files > 0))
+    rows.push(rowOf("owed so far", (drive) => owedOf(drive, seeds)));
+  return layOut(rows, width);
+}
+
+/** The verdict behind its row; below it where that is too wide; all of a row below each other where even that is. */
+function layOut(rows: readonly MatrixRow[], width: number): string {
+  const whole = table(
+    rows.map((row) => [row.name, ...row.cells, row.verdict]),
+    " ",
+  );
+  if (widestOf(whole) <= width) return whole;
+  const bare = table(
+    rows.map((row) => [row.name, ...row.cells]),
+    " ",
+  );
+  if (widestOf(bare) > width) return stacked(rows, width);
+  const indent = " ".repeat(3 + Math.max(...rows.map((row) => widthOf(row.name))));
+  const lines = bare.trimEnd().split("\n");
+  return rows
+    .map(({ verdict }, index) => {
+      const below = verdict === "" ? "" : paragraph(verdict, width, indent);
+      return `${lines[index] ?? ""}\n${below}`;
+    })
+    .join("");
+}
+
+/** Each drive in a line of its own: first where they are, then what they hold of each row. */
+function stacked([names, places, ...rows]: readonly MatrixRow[], width: number): string {
+  const drives = names?.cells ?? [];
+  const linesOf = (row: MatrixRow | undefined, indent: string): string => {
+    const filled = drives.map((drive, index) => [drive, row?.cells[index] ?? ""] as const);
+    return table(
+      filled.filter(([, cell]) => cell !== ""),
+      indent,
+    );
+  };
+  const blocks = rows.map((row) => {
+    const name = row.verdict === "" ? row.name : `${row.name}: ${row.verdict}`;
+    return paragraph(name, width, " ", "   ") + linesOf(row, "   ");
+  });
+  return linesOf(places, " ") + blocks.join("");
 }
 
 function nameOf(card: CardStatusJson): string {
@@ -69,7 +124,7 @@ function nameOf(card: CardStatusJson): string {
 
 /** What fits behind a row; the whole sentence and its reasons are in `scrubjay cards`. */
 function shortVerdict(card: CardStatusJson): string {
-  if (card.clear) return "may be formatted";
+  if (card.clear) return card.files > card.leavings.length ? "may be formatted" : "holds no files";
   if (card.lackingTotal === 0) return printable(card.verdict, 80);
   return `keep this card: ${counted(card.lackingTotal, "file")} short of copies`;
 }
@@ -83,10 +138,14 @@ function whereIs(drive: DriveStatusJson, now: string, seeds: Seeds): string {
 }
 
 function cellOf(card: CardStatusJson, drive: DriveStatusJson, seeds: Seeds): string {
-  const held = card.held?.find((each) => each.drive === drive.name)?.files;
+  const share = card.held?.find((each) => each.drive === drive.name);
   const total = card.files - card.leavings.length;
-  if (held === undefined || total <= 0) return "";
-  if (held >= total) return `${drive.present ? seeds.verified : seeds.away} ${formatCount(total)}`;
+  if (share === undefined || total <= 0) return "";
+  const held = share.files;
+  if (held >= total) {
+    const verified = (share.unsure ?? 0) > 0 ? seeds.unsure : seeds.verified;
+    return `${drive.present ? verified : seeds.away} ${formatCount(total)}`;
+  }
   const amount = held === 0 ? formatCount(total) : `${formatCount(held)}/${formatCount(total)}`;
   return `${held > 0 && drive.present ? seeds.written : seeds.owed} ${amount}`;
 }
@@ -109,9 +168,9 @@ function goalOf(status: StatusJson): string {
   return `${formatCount(frames.atGoal)} of ${counted(frames.total, "frame")} at goal`;
 }
 
-function renderWork(work: WorkJson, seeds: Seeds): string {
+function workOf(work: WorkJson, seeds: Seeds): string {
   const from = printable(work.from, 60);
-  if (work.kind === "survey") return ` looking at ${from}\n`;
+  if (work.kind === "survey") return `looking at ${from}`;
   const done = work.totalBytes > 0 ? Math.floor((work.doneBytes / work.totalBytes) * 100) : 0;
   const facts = [
     `${done} %`,
@@ -120,10 +179,10 @@ function renderWork(work: WorkJson, seeds: Seeds): string {
   if (work.bytesPerSecond > 0) facts.push(`${formatBytes(bytes(work.bytesPerSecond))}/s`);
   if (work.secondsLeft !== null) facts.push(`${formatSpan(millis(work.secondsLeft * 1000))} left`);
   const to = work.to.map((name) => printable(name, 40)).join(", ");
-  return ` copying ${from} ${seeds.arrow} ${to}: ${facts.join(", ")}\n`;
+  return `copying ${from} ${seeds.arrow} ${to}: ${facts.join(", ")}`;
 }
 
-function renderAlert(alert: StatusJson["alerts"][number], now: string, seeds: Seeds): string {
+function renderAlert(alert: StatusJson["alerts"][number], now: string, seeds: Seeds, width: number): string {
   const sign =
     alert.severity === "urgent" ? seeds.damaged : alert.severity === "warning" ? seeds.owed : seeds.dot;
   const first = ` ${padTo(sign, 3)}`;

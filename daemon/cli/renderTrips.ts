@@ -3,7 +3,8 @@
 import type { TripSummaryJson } from "../../shared/api.ts";
 import { printable } from "../../shared/text.ts";
 import type { ProfileFault } from "../../shared/trip.ts";
-import { table } from "./table.ts";
+import { tableOrList } from "./table.ts";
+import { usualColumns } from "./terminal.ts";
 
 /** One line each, as the GNU Coding Standards write errors: `FILE:LINE:COL: error: what. allowed`. */
 export function renderFaults(file: string, faults: readonly ProfileFault[]): string {
@@ -16,7 +17,8 @@ export function renderFaults(file: string, faults: readonly ProfileFault[]): str
     .join("");
 }
 
-export function renderTrips(trips: readonly TripSummaryJson[]): string {
+/** @param width columns */
+export function renderTrips(trips: readonly TripSummaryJson[], width = usualColumns): string {
   if (trips.length === 0) return "No trip is described yet. Add one with `scrubjay trip add FILE`.\n";
   const rows = trips.map((trip) => [
     printable(trip.name),
@@ -25,7 +27,7 @@ export function renderTrips(trips: readonly TripSummaryJson[]): string {
     trip.zone,
     trip.id,
   ]);
-  return table([["trip", "code", "days", "zone", "id"], ...rows]);
+  return tableOrList(["trip", "code", "days", "zone", "id"], rows, width);
 }
 
 /** As a sentence: a question has its own mark. */

@@ -14,13 +14,14 @@ import { nearest } from "../core/nearest.ts";
 import { homeFolders } from "../home/homeFolders.ts";
 import { cardsAssign, cardsList } from "./cards.ts";
 import { cardsDismiss } from "./cardsDismiss.ts";
-import { type Command, helpOf, parseLine } from "./command.ts";
+import { type Command, helpOf, listOf, parseLine } from "./command.ts";
 import { daemon } from "./daemon.ts";
 import { doctor } from "./doctor.ts";
 import { driveAdd, driveList } from "./drive.ts";
 import { eject } from "./eject.ts";
 import { status } from "./status.ts";
-import { outJson, type Terminal } from "./terminal.ts";
+import { paragraph } from "./table.ts";
+import { columnsOf, inItsSigns, outJson, type Terminal } from "./terminal.ts";
 import { tripAdd, tripCheck, tripList, tripShow } from "./trip.ts";
 import { wait } from "./wait.ts";
 
@@ -43,7 +44,8 @@ export const commands: readonly Command[] = [
 ];
 
 /** @param args the words after the program's name. @returns the exit status; never rejects. */
-export async function runCommandLine(args: readonly string[], terminal: Terminal): Promise<number> {
+export async function runCommandLine(args: readonly string[], given: Terminal): Promise<number> {
+  const terminal = inItsSigns(given);
   try {
     return await dispatch(args, terminal);
   } catch (error) {
@@ -58,47 +60,72 @@ async function dispatch(args: readonly string[], terminal: Terminal): Promise<nu
   for (const option of before) {
     if (option === "--json") continue;
     if (option === "--version") return answerVersion(args, terminal);
-    if (option === "--help" || option === "-h") return answerHelp(commands, args, terminal);
+    if (option === "--help" || option === "-h") return answerHelp(helpOfAll(terminal), args, terminal);
     throw new UserMistake(`${printable(option, 60)} is no option before a command.`, seeHelp);
   }
   if (words.length === 0) throw new UserMistake("A command is missing.", seeHelp);
 
   const [first = "", second = ""] = words;
+  if (first === "help") return answerHelp(helpAbout(words.slice(1), terminal), args, terminal);
   const two = commands.find((command) => command.name === `${first} ${second}`);
   const command = two ?? commands.find((each) => each.name === first);
-  if (command === undefined) return unknownCommand(words, args, terminal);
-  const line = parseLine(command, [...before, ...words.slice(two === undefined ? 1 : 2)]);
-  if (line.help) {
-    const text = helpOf(command);
-    if (line.json) outJson(terminal, { help: text });
-    else terminal.out(text);
-    return 0;
+  if (command === undefined) {
+    if (groupOf(first).length === 0 || (second !== "--help" && second !== "-h")) throw unknownCommand(words);
+    return answerHelp(helpAbout([first], terminal), args, terminal);
   }
+  const line = parseLine(command, [...before, ...words.slice(two === undefined ? 1 : 2)]);
+  if (line.help) return answerHelp(helpAbout([command.name], terminal), args, terminal);
   return command.run({ ...line, terminal, home: homeFolders(terminal.env, terminal.userHome) });
 }
 
 const seeHelp = "`scrubjay --help` shows the commands.";
 
-/** `trip --help` is about a group of commands; all else is a mistake with the nearest command as a hint. */
-function unknownCommand(words: readonly string[], args: readonly string[], terminal: Terminal): number {
+/** The commands whose name goes on after this word, such as `trip check` for `trip`. */
+function groupOf(word: string): readonly Command[] {
+  return commands.filter((command) => command.name.startsWith(`${word} `));
+}
+
+/** No such command: names the commands of its group, or the nearest one. */
+function unknownCommand(words: readonly string[]): UserMistake {
   const [first = "", second] = words;
-  const group = commands.filter((command) => command.name.startsWith(`${first} `));
-  if (group.length > 0 && (second === "--help" || second === "-h")) return answerHelp(group, args, terminal);
+  const group = groupOf(first);
   const given = second === undefined || second.startsWith("-") ? first : `${first} ${second}`;
   if (group.length > 0) {
     const names = group.map((command) => `\`${command.name}\``).join(", ");
-    throw new UserMistake(`\`${printable(given, 60)}\` is no command.`, `There is ${names}.`);
+    return new UserMistake(`\`${printable(given, 60)}\` is no command.`, `There is ${names}.`);
   }
   const near = nearest(first, [...new Set(commands.map((command) => command.name.split(" ", 1)[0] ?? ""))]);
   const hint = near === undefined ? "" : `Did you mean \`${near}\`? `;
-  throw new UserMistake(`\`${printable(first, 60)}\` is no command.`, `${hint}${seeHelp}`);
+  return new UserMistake(`\`${printable(first, 60)}\` is no command.`, `${hint}${seeHelp}`);
 }
 
-function answerHelp(some: readonly Command[], args: readonly string[], terminal: Terminal): number {
-  const lines = some.map((command) => [[command.name, ...command.operands].join(" "), command.does] as const);
-  const width = Math.max(...lines.map(([form]) => form.length));
-  const list = lines.map(([form, does]) => `  ${form.padEnd(width)}  ${does}`).join("\n");
-  const text = `scrubjay COMMAND [OPTIONS]\nEvery frame from a memory card to every drive in one pass, read back and verified.\n\n${list}\n\n--json and --help go with each command; --version stands alone.\n`;
+/** What `help WORDS` and `WORDS --help` say: about a command, a group of them, or all. Fails with `UserMistake`. */
+function helpAbout(words: readonly string[], terminal: Terminal): string {
+  const names = words.filter((word) => !["--json", "--help", "-h"].includes(word));
+  const name = names.join(" ");
+  if (name === "") return helpOfAll(terminal);
+  const width = columnsOf(terminal);
+  const command = commands.find((each) => each.name === name);
+  if (command !== undefined) return helpOf(command, groupOf(name), width);
+  const group = groupOf(name);
+  if (group.length === 0) throw unknownCommand(names);
+  return `scrubjay ${name} COMMAND [OPTIONS]\n\n${listOf(group, width)}\n${helpFooter(width)}`;
+}
+
+function helpOfAll(terminal: Terminal): string {
+  const width = columnsOf(terminal);
+  const does = "Every frame from a memory card to every drive in one pass, read back and verified.";
+  const head = `scrubjay COMMAND [OPTIONS]\n${paragraph(does, width)}`;
+  return `${head}\n${listOf(commands, width)}\n${helpFooter(width)}`;
+}
+
+function helpFooter(width: number): string {
+  const said =
+    "--json and --help go with each command, and `scrubjay help COMMAND` is the same; --version stands alone.";
+  return paragraph(said, width);
+}
+
+function answerHelp(text: string, args: readonly string[], terminal: Terminal): number {
   if (args.includes("--json")) outJson(terminal, { help: text });
   else terminal.out(text);
   return 0;

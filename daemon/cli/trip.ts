@@ -9,12 +9,22 @@ import { UserMistake } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import type { ProfileFault, TripProfile } from "../../shared/trip.ts";
 import { daemonClient } from "../api/client.ts";
-import { readProfile } from "../core/profile.ts";
 import { exampleNames } from "../core/profileTemplates.ts";
-import { addTripFile, listTripFiles, readText, type TripFile } from "../home/tripFiles.ts";
+import {
+  type AddedTrip,
+  addTripFile,
+  listTripFiles,
+  type ReadTrip,
+  readTrip,
+  type TripFile,
+} from "../home/tripFiles.ts";
 import type { Call, Command } from "./command.ts";
 import { renderFaults, renderTrips } from "./renderTrips.ts";
-import { outJson } from "./terminal.ts";
+import { paragraph } from "./table.ts";
+import { columnsOf, outJson } from "./terminal.ts";
+
+/** Characters. Longer than any line that a valid profile can have. */
+const longestLine = 100_000;
 
 export const tripCheck: Command = {
   name: "trip check",
@@ -30,7 +40,7 @@ export const tripAdd: Command = {
   operands: ["FILE"],
   options: {},
   does: "adds or updates the trip; a running daemon picks it up",
-  more: "The same trip is one of the same name and first day, or of the same code with days that overlap.\nNothing already filed is moved or renamed. Exit status: 0 added, 78 faults in the profile.",
+  more: "The same trip is one of the same name with days that overlap, or of the same code, first and last day; the answer\nsays which. Any other is a new trip, and needs a code that no trip has in these days.\nNothing already filed is moved or renamed.\nExit status: 0 added or updated, 78 faults in the profile, or its code is another trip's.",
   run: add,
 };
 
@@ -48,13 +58,13 @@ export const tripShow: Command = {
   operands: ["TRIP"],
   options: {},
   does: "shows one trip as it was described, and the names it gives",
-  more: "TRIP is a trip's id, code or name.",
+  more: "TRIP is a trip's id, code or name. What it shows is a valid profile again: all that is added is comments.\nExit status: 0, 64 no such trip or several of them, 78 it has faults.",
   run: show,
 };
 
 async function check(call: Call): Promise<number> {
   const [file = ""] = call.operands;
-  const { profile, faults } = readProfile(await readNamedFile(file));
+  const { profile, faults } = await readNamedFile(file);
   const examples = profile === undefined ? [] : exampleNames(profile);
   const answer: TripCheckJson = { file, valid: profile !== undefined, faults, examples };
   if (call.json) {
@@ -62,31 +72,39 @@ async function check(call: Call): Promise<number> {
   } else {
     call.terminal.out(renderFaults(file, faults));
     if (profile !== undefined)
-      call.terminal.out(`The profile is valid. Frames will be called:\n${indented(examples)}`);
+      call.terminal.out(`The profile is valid. Frames will be called:\n${each("  ", examples)}`);
   }
   return profile === undefined ? 78 : 0;
 }
 
 async function add(call: Call): Promise<number> {
   const [file = ""] = call.operands;
-  const text = await readNamedFile(file);
-  const { profile, faults } = readProfile(text);
+  const { text, profile, faults } = await readNamedFile(file);
   call.terminal.err(renderFaults(file, faults));
   if (profile === undefined) {
+    const errors = faults.filter((fault) => fault.severity === "error").length;
     throw new UserMistake(
-      `${printable(file)} has ${errorsIn(faults)}.`,
-      "Nothing was changed. Mend them and add it again.",
+      `${printable(file)} has ${errors === 1 ? "a fault" : `${errors} faults`}.`,
+      `Nothing was changed. Mend ${errors === 1 ? "it" : "them"} and add the file again.`,
       78,
     );
   }
   const added = await addTripFile(call.home.config, text, profile);
   await tellDaemon(call);
   if (call.json) {
-    outJson(call.terminal, { ...summary(added.id, added.file, profile), new: added.isNew });
+    const { isNew, changed, before = null } = added;
+    outJson(call.terminal, { ...summary(added.id, added.file, profile), new: isNew, changed, before });
   } else {
-    call.terminal.out(`${printable(profile.trip)} is ${added.isNew ? "added" : "updated"} as ${added.id}.\n`);
+    call.terminal.out(paragraph(whatWasAdded(added, profile), columnsOf(call.terminal)));
   }
   return 0;
+}
+
+function whatWasAdded({ id, isNew, changed, before }: AddedTrip, profile: TripProfile): string {
+  const name = printable(profile.trip);
+  if (isNew) return `${name} is added as ${id}.`;
+  if (!changed) return `${name} is as it was.`;
+  return `${name}${before === undefined ? "" : ` (before: ${printable(before)})`} is updated as ${id}.`;
 }
 
 async function list(call: Call): Promise<number> {
@@ -96,7 +114,7 @@ async function list(call: Call): Promise<number> {
     trip.profile === undefined ? [] : [summary(trip.id, trip.file, trip.profile)],
   );
   if (call.json) outJson(call.terminal, summaries);
-  else call.terminal.out(renderTrips(summaries));
+  else call.terminal.out(renderTrips(summaries, columnsOf(call.terminal)));
   return summaries.length === trips.length ? 0 : 78;
 }
 
@@ -108,9 +126,10 @@ async function show(call: Call): Promise<number> {
   if (call.json) {
     outJson(call.terminal, { id: trip.id, file: trip.file, profile: trip.profile ?? null, examples });
   } else {
-    const lines = trip.text.split(/\r?\n/).map((line) => printable(line, 1_000));
-    call.terminal.out(`# ${trip.id}: ${printable(trip.file)}\n${lines.join("\n").trimEnd()}\n`);
-    if (examples.length > 0) call.terminal.out(`\n# Frames will be called:\n${indented(examples)}`);
+    const lines = trip.text.split(/\r?\n/).map(harmlessLine);
+    const shown = `# ${trip.id}: ${printable(trip.file)}\n${lines.join("\n").trimEnd()}\n`;
+    const names = examples.length === 0 ? "" : `\n# Frames will be called:\n${each("#   ", examples)}`;
+    call.terminal.exact(`${shown}${names}`);
   }
   return trip.profile === undefined ? 78 : 0;
 }
@@ -132,9 +151,9 @@ function findTrip(trips: readonly TripFile[], word: string): TripFile {
   return only;
 }
 
-async function readNamedFile(file: string): Promise<string> {
+async function readNamedFile(file: string): Promise<ReadTrip> {
   try {
-    return await readText(file);
+    return await readTrip(file);
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException;
     if (code !== "ENOENT" && code !== "ENOTDIR" && code !== "EISDIR") throw error;
@@ -161,11 +180,14 @@ function errorsOf(trip: TripFile): readonly ProfileFault[] {
   return trip.faults.filter((fault) => fault.severity === "error");
 }
 
-function errorsIn(faults: readonly ProfileFault[]): string {
-  const errors = faults.filter((fault) => fault.severity === "error").length;
-  return errors === 1 ? "a fault" : `${errors} faults`;
+/** A line of a profile that can't steer the terminal; tabs stay, for YAML knows them. */
+function harmlessLine(line: string): string {
+  return line
+    .split("\t")
+    .map((part) => printable(part, longestLine))
+    .join("\t");
 }
 
-function indented(lines: readonly string[]): string {
-  return lines.map((line) => `  ${printable(line, 1_000)}\n`).join("");
+function each(beginning: string, lines: readonly string[]): string {
+  return lines.map((line) => `${beginning}${printable(line, 1_000)}\n`).join("");
 }

@@ -81,8 +81,9 @@ function readFields(fields: Fields, text: string, broken: boolean, faults: Fault
   const zone = readZone(required("zone", "an IANA time zone such as Atlantic/Faroe"), faults);
   const dayStartsMinutes = readDayStarts(fields.get("day-starts"), faults);
   const drivesField = required("drives", "a list of drives with name, role and place");
-  const drives = readDrives(drivesField, faults);
-  const goal = readGoal(fields, drivesField, drives, faults);
+  const listed = readDrives(drivesField, faults);
+  const drives = listed?.drives;
+  const goal = readGoal(fields, drivesField, listed, faults);
   const bodies = readBodies(fields.get("bodies"), faults);
   const folders = readFolders(fields.get("folders"), text, faults);
   const names = readNames(fields.get("names"), text, faults);

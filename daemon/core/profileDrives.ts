@@ -4,6 +4,7 @@
  * Not its job: which medium a drive is, and whether it exists.
  */
 
+import { counted } from "../../shared/format.ts";
 import { nameKey } from "../../shared/identity.ts";
 import { printable } from "../../shared/text.ts";
 import type { TripDrive, TripGoal } from "../../shared/trip.ts";
@@ -16,7 +17,17 @@ const worths: Readonly<Record<string, TripGoal>> = {
   unrepeatable: { copies: 3, places: 2 },
 };
 
-export function readDrives(field: Field | undefined, faults: Faults): readonly TripDrive[] | undefined {
+/** The drives as far as they could be read: enough to tell whether the goal can be met, whatever else is wrong. */
+export interface ListedDrives {
+  /** Undefined while one of them is faulty. */
+  readonly drives: readonly TripDrive[] | undefined;
+  /** How many are listed, faulty ones too. */
+  readonly count: number;
+  /** The places that are named, one for each drive that names one; undefined while one of them can't be read. */
+  readonly places: readonly string[] | undefined;
+}
+
+export function readDrives(field: Field | undefined, faults: Faults): ListedDrives | undefined {
   if (field === undefined) return undefined;
   const items = readList(field, "a list of drives, one line each", faults);
   if (items === undefined) return undefined;
@@ -27,9 +38,14 @@ export function readDrives(field: Field | undefined, faults: Faults): readonly T
   const drives: TripDrive[] = [];
   const rolesAt: { role: string; field: Field }[] = [];
   const names = new Map<string, string>();
+  const places: string[] = [];
+  let placesRead = true;
   for (const item of items) {
     const fields = readMap(item.node, item.at, item.key, ["name", "role", "place"], faults);
-    if (fields === undefined) continue;
+    if (fields === undefined) {
+      placesRead = false;
+      continue;
+    }
     const name = readLabel(fields.get("name"), item, "name", "the drive's name, such as Blue", faults);
     const role = readRole(fields.get("role"), item, faults);
     const placeField = fields.get("place");
@@ -37,6 +53,8 @@ export function readDrives(field: Field | undefined, faults: Faults): readonly T
       placeField === undefined
         ? undefined
         : readLabel(placeField, item, "place", "where the drive is kept", faults);
+    if (place !== undefined) places.push(place);
+    else if (placeField !== undefined) placesRead = false;
     if (name !== undefined) {
       const twin = names.get(nameKey(name));
       if (twin !== undefined) {
@@ -55,13 +73,17 @@ export function readDrives(field: Field | undefined, faults: Faults): readonly T
       drives.push({ name, role, ...(place === undefined ? {} : { place }) });
   }
   checkRoles(rolesAt, items.length, field, faults);
-  return drives.length === items.length ? drives : undefined;
+  return {
+    drives: drives.length === items.length ? drives : undefined,
+    count: items.length,
+    places: placesRead ? places : undefined,
+  };
 }
 
 export function readGoal(
   fields: ReadonlyMap<string, Field>,
   drivesField: Field | undefined,
-  drives: readonly TripDrive[] | undefined,
+  listed: ListedDrives | undefined,
   faults: Faults,
 ): TripGoal | undefined {
   const goalField = fields.get("goal");
@@ -75,32 +97,34 @@ export function readGoal(
       : worthField !== undefined
         ? readWorth(worthField, faults)
         : worths["ordinary"];
-  if (read === undefined || drives === undefined) return read;
+  if (read === undefined) return undefined;
 
   const at = goalField ?? worthField ?? drivesField;
   if (at === undefined) return read;
   const impossible = (what: string, allowed: string): void => faults.error(at.at, at.key, what, allowed);
-  if (read.copies > drives.length) {
+  const copies = counted(read.copies, "copy", "copies");
+  if (listed !== undefined && read.copies > listed.count) {
     impossible(
-      `${read.copies} copies need ${read.copies} drives, and ${drives.length} ${drives.length === 1 ? "takes" : "take"} part`,
-      `up to ${drives.length} copies, or more drives`,
+      `${copies} need ${read.copies} drives, and ${listed.count} ${listed.count === 1 ? "takes" : "take"} part`,
+      `up to ${counted(listed.count, "copy", "copies")}, or more drives`,
     );
   }
-  const named = drives.flatMap((drive) => (drive.place === undefined ? [] : [drive.place]));
-  const places = new Set(named.map(nameKey)).size;
   if (read.places > read.copies) {
-    impossible(`${read.copies} copies can't be in ${read.places} places`, `up to ${read.copies} places`);
-  } else if (read.places > Math.max(1, places)) {
     impossible(
-      `copies in ${read.places} places are asked for, and the drives name ${places} ${places === 1 ? "place" : "places"}`,
+      `${copies} can't be in ${counted(read.places, "place")}`,
+      `up to ${counted(read.copies, "place")}`,
+    );
+    return read;
+  }
+  if (listed?.places === undefined) return read;
+  const named = listed.places;
+  const places = new Set(named.map(nameKey)).size;
+  if (read.places > Math.max(1, places)) {
+    impossible(
+      `copies in ${read.places} places are asked for, and the drives name ${counted(places, "place")}`,
       "a different 'place' for drives kept apart, or fewer places",
     );
-  } else if (
-    drives.length > 1 &&
-    places === 1 &&
-    named.length === drives.length &&
-    drivesField !== undefined
-  ) {
+  } else if (listed.count > 1 && places === 1 && named.length === listed.count && drivesField !== undefined) {
     const where = printable(named[0] ?? "", 60);
     faults.warning(
       drivesField.at,

@@ -9,6 +9,7 @@ import { Temporal } from "temporal-polyfill";
 import { type Day, nameKey } from "../../shared/identity.ts";
 import { printable } from "../../shared/text.ts";
 import type { TripProfile } from "../../shared/trip.ts";
+import { assignLetters } from "./bodies.ts";
 import { bytesOf } from "./safeName.ts";
 import { parseTemplate, type Template } from "./template.ts";
 import { collisionExample, type ExampleTrip, exampleNamesOf, longestExample } from "./templateCheck.ts";
@@ -130,12 +131,37 @@ export function checkTemplates(
   }
 }
 
-/** What the templates give for three example frames of this trip, `folder/name.EXT`. */
+/** What the templates give for three example frames of this trip's bodies, `folder/name.EXT`. */
 export function exampleNames(profile: TripProfile): string[] {
   const names = parseTemplate(profile.names);
   const folders = parseTemplate(profile.folders);
   if (!names.ok || !folders.ok) return [];
-  return exampleNamesOf(names.template, folders.template, exampleTrip(profile));
+  const namesBy = (letter: string | undefined): string[] =>
+    exampleNamesOf(
+      withBody(names.template, letter),
+      withBody(folders.template, letter),
+      exampleTrip(profile),
+    );
+  const [first, second = first] = lettersOf(profile);
+  // Two frames of one body, then one of another.
+  return [...namesBy(first).slice(0, 2), ...namesBy(second).slice(2)];
+}
+
+/** The letters of the bodies that are listed, in their order. */
+function lettersOf({ bodies }: TripProfile): string[] {
+  const serials = bodies.map((body) => body.serial);
+  const letters = assignLetters(bodies, new Map(), serials);
+  return serials.flatMap((serial) => letters.get(serial) ?? []);
+}
+
+/** The template for frames of the body with this letter; undefined leaves the field to the example. */
+function withBody({ pieces }: Template, letter: string | undefined): Template {
+  if (letter === undefined) return { pieces };
+  return {
+    pieces: pieces.map((piece) =>
+      piece.kind === "field" && piece.field === "body" ? { kind: "text", text: letter } : piece,
+    ),
+  };
 }
 
 function exampleTrip(trip: Pick<TripProfile, "trip" | "code" | "from" | "to">): ExampleTrip {

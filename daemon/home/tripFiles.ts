@@ -1,8 +1,9 @@
 /**
  * The trips described on this computer: `<config>/trips/<TripId>.yaml`, each exactly as the photographer wrote it.
  *
- * Invariants: a trip that is described again keeps its id; a file is replaced as a whole or not at all. One that
- * can't be read or is faulty is listed with its faults and hides no other.
+ * Invariants: a trip that is described again keeps its id; no other trip is ever replaced; two trips with days in
+ * common have different codes; a file is replaced as a whole or not at all. One that can't be read or is faulty is
+ * listed with its faults and hides no other.
  * Not its job: what a profile means (`daemon/core/profile.ts`).
  */
 
@@ -10,23 +11,34 @@ import { randomBytes } from "node:crypto";
 import { open, readdir } from "node:fs/promises";
 import { join } from "node:path";
 import { type AbsolutePath, absolutePath, nameKey, type TripId } from "../../shared/identity.ts";
+import { UserMistake } from "../../shared/problems.ts";
+import { printable } from "../../shared/text.ts";
 import type { ProfileFault, TripProfile } from "../../shared/trip.ts";
 import { readProfile } from "../core/profile.ts";
 import { writeAtomically } from "./atomicFile.ts";
 
-export interface TripFile {
-  readonly id: TripId;
-  readonly file: AbsolutePath;
+/** A file and what it describes. */
+export interface ReadTrip {
+  /** Without a byte order mark; "" for what is no text. */
   readonly text: string;
   /** Undefined while there are errors among the faults. */
   readonly profile: TripProfile | undefined;
   readonly faults: readonly ProfileFault[];
 }
 
+export interface TripFile extends ReadTrip {
+  readonly id: TripId;
+  readonly file: AbsolutePath;
+}
+
 export interface AddedTrip {
   readonly id: TripId;
   readonly file: AbsolutePath;
   readonly isNew: boolean;
+  /** False where the very same text stood there already. */
+  readonly changed: boolean;
+  /** The name it had until now, where that is another one. */
+  readonly before: string | undefined;
 }
 
 /** Bytes. More than any profile (its reader says so); keeps a wrong file out of memory. */
@@ -48,8 +60,9 @@ export async function listTripFiles(config: AbsolutePath): Promise<readonly Trip
 }
 
 /**
- * Adds a trip, or replaces the text of the one it is: the same name and first day, or the same code and days that
- * overlap. Fails with Node's own file errors.
+ * Adds a trip, or replaces the text of the one it is: the same name and days that overlap, or the same code and the
+ * same first and last day. Fails with Node's own file errors, and with `UserMistake` where another trip has its code in
+ * days that overlap.
  * @param profile what `readProfile` made of `text`
  */
 export async function addTripFile(
@@ -58,13 +71,40 @@ export async function addTripFile(
   profile: TripProfile,
 ): Promise<AddedTrip> {
   const known = await listTripFiles(config);
+  const find = (fits: (one: TripProfile) => boolean, except?: TripFile): TripFile | undefined =>
+    known.find((trip) => trip !== except && trip.profile !== undefined && fits(trip.profile));
   const same =
-    known.find((trip) => trip.profile !== undefined && sameNameAndStart(trip.profile, profile)) ??
-    known.find((trip) => trip.profile !== undefined && sameCodeAndDays(trip.profile, profile));
+    find((one) => sameName(one, profile) && sameDays(one, profile)) ??
+    find((one) => sameName(one, profile) && daysInCommon(one, profile)) ??
+    find((one) => sameCode(one, profile) && sameDays(one, profile));
+  const clash = find((one) => sameCode(one, profile) && daysInCommon(one, profile), same);
+  if (clash?.profile !== undefined) {
+    throw new UserMistake(
+      `${printable(profile.code)} is the code of ${printable(clash.profile.trip)} in these days already.`,
+      "Choose another code, so that names can't clash.",
+      78,
+    );
+  }
   const id = same?.id ?? freshId(profile, new Set(known.map((trip) => trip.id)));
   const folder = tripsFolder(config);
-  await writeAtomically(folder, `${id}.yaml`, text);
-  return { id, file: absolutePath(join(folder, `${id}.yaml`)), isNew: same === undefined };
+  const changed = same?.text !== text;
+  if (changed) await writeAtomically(folder, `${id}.yaml`, text);
+  const before = same?.profile?.trip;
+  return {
+    id,
+    file: absolutePath(join(folder, `${id}.yaml`)),
+    isNew: same === undefined,
+    changed,
+    before: before === profile.trip ? undefined : before,
+  };
+}
+
+/** What a file describes, with its faults; what is no text has one. Fails with Node's own file errors. */
+export async function readTrip(file: string): Promise<ReadTrip> {
+  const text = await readText(file);
+  if (text !== undefined) return { text, ...readProfile(text) };
+  const what = "this is not a text file in UTF-8";
+  return { text: "", profile: undefined, faults: [faultOfFile(what, "a trip profile, saved as UTF-8 text")] };
 }
 
 function tripsFolder(config: AbsolutePath): AbsolutePath {
@@ -82,23 +122,20 @@ async function namesIn(folder: AbsolutePath): Promise<readonly string[]> {
 
 async function readTripFile(id: TripId, file: AbsolutePath): Promise<TripFile> {
   try {
-    const text = await readText(file);
-    return { id, file, text, ...readProfile(text) };
+    return { id, file, ...(await readTrip(file)) };
   } catch (error) {
-    const fault: ProfileFault = {
-      severity: "error",
-      line: 1,
-      column: 1,
-      key: "",
-      what: `this file can't be read (${(error as NodeJS.ErrnoException).code ?? "unknown error"})`,
-      allowed: "a readable file of UTF-8 text",
-    };
+    const what = `this file can't be read (${(error as NodeJS.ErrnoException).code ?? "unknown error"})`;
+    const fault = faultOfFile(what, "a readable file of UTF-8 text");
     return { id, file, text: "", profile: undefined, faults: [fault] };
   }
 }
 
-/** The file as text, a byte order mark left out, cut where no profile is that long. */
-export async function readText(file: string): Promise<string> {
+function faultOfFile(what: string, allowed: string): ProfileFault {
+  return { severity: "error", line: 1, column: 1, key: "", what, allowed };
+}
+
+/** The file as text, a byte order mark left out, cut where no profile is that long; undefined if it isn't UTF-8 text. */
+async function readText(file: string): Promise<string | undefined> {
   const handle = await open(file, "r");
   try {
     const buffer = Buffer.alloc(longestFileBytes);
@@ -108,18 +145,38 @@ export async function readText(file: string): Promise<string> {
       if (bytesRead === 0) break;
       length += bytesRead;
     }
-    return new TextDecoder().decode(buffer.subarray(0, length));
+    return textOf(buffer.subarray(0, length), length === buffer.length);
   } finally {
     await handle.close();
   }
 }
 
-function sameNameAndStart(a: TripProfile, b: TripProfile): boolean {
-  return nameKey(a.trip) === nameKey(b.trip) && a.from === b.from;
+/** @param cut the end is missing, perhaps in the middle of a character */
+function textOf(bytes: Uint8Array, cut: boolean): string | undefined {
+  try {
+    const text = new TextDecoder("utf-8", { fatal: true }).decode(bytes, { stream: cut });
+    // YAML 1.2.2, 5.1: NUL is in no document; UTF-16 and binary files have it.
+    return text.includes("\0") ? undefined : text;
+  } catch (error) {
+    if (error instanceof TypeError) return undefined;
+    throw error;
+  }
 }
 
-function sameCodeAndDays(a: TripProfile, b: TripProfile): boolean {
-  return nameKey(a.code) === nameKey(b.code) && a.from <= b.to && b.from <= a.to;
+function sameName(a: TripProfile, b: TripProfile): boolean {
+  return nameKey(a.trip) === nameKey(b.trip);
+}
+
+function sameCode(a: TripProfile, b: TripProfile): boolean {
+  return nameKey(a.code) === nameKey(b.code);
+}
+
+function sameDays(a: TripProfile, b: TripProfile): boolean {
+  return a.from === b.from && a.to === b.to;
+}
+
+function daysInCommon(a: TripProfile, b: TripProfile): boolean {
+  return a.from <= b.to && b.from <= a.to;
 }
 
 /** Such as `kc-20270603-3f9a`. */

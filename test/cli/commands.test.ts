@@ -9,6 +9,7 @@ import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { type Api, createApi } from "../../daemon/api/server.ts";
 import { commands, runCommandLine } from "../../daemon/cli/run.ts";
+import { readProfile } from "../../daemon/core/profile.ts";
 import { homeFolders } from "../../daemon/home/homeFolders.ts";
 import { removeRunFile, writeRunFile } from "../../daemon/home/runFile.ts";
 import { type FakeFace, fakeFace } from "../api/fakeFace.ts";
@@ -17,12 +18,17 @@ import { card, drive, evening } from "./boards.ts";
 const example = "config/example-trip.yaml";
 const token = "5a".repeat(32);
 
+/** What a test may change of the terminal. */
+let env: Record<string, string>;
+let columns: number | undefined;
 let root: string;
 let face: FakeFace;
 let api: Api | undefined;
 beforeEach(async () => {
   root = await mkdtemp(join(tmpdir(), "scrubjay-cli-"));
   face = fakeFace(evening);
+  env = { LANG: "C.UTF-8" };
+  columns = undefined;
 });
 afterEach(async () => {
   await api?.close();
@@ -44,14 +50,17 @@ interface Result {
 async function scrubjay(...args: string[]): Promise<Result> {
   let out = "";
   let err = "";
+  const add = (text: string): void => {
+    out += text;
+  };
   const exit = await runCommandLine(args, {
-    out: (text) => {
-      out += text;
-    },
+    out: add,
+    exact: add,
     err: (text) => {
       err += text;
     },
-    env: { SCRUBJAY_HOME: root, LANG: "C.UTF-8" },
+    columns,
+    env: { SCRUBJAY_HOME: root, ...env },
     userHome: root,
   });
   return { exit, out, err };
@@ -81,7 +90,11 @@ test("help names every command; each has its own, with --json and --help in it",
       expect(one.out).toContain(option);
     expect(await scrubjay(...command.name.split(" "), "-h")).toEqual(one);
   }
-  expect((await scrubjay("trip", "--help")).out).toContain("trip add FILE");
+  expect((await scrubjay("trip", "--help")).out).toMatch(/^scrubjay trip COMMAND[\s\S]* trip add FILE /);
+  expect((await scrubjay("drive", "-h")).out).toMatch(/^scrubjay drive COMMAND[\s\S]* drive add MOUNT /);
+  expect((await scrubjay("cards", "--help")).out).toMatch(
+    /^scrubjay cards \[[\s\S]* cards assign CARD TRIP /,
+  );
 });
 
 test("--version says the package's version", async () => {
@@ -112,10 +125,21 @@ test("mistakes in usage are 64, with the nearest word as a hint and nothing on s
     [["trip", "check", "/does/not/exist.yaml"], /is not there/],
     [["--frob", "status"], /--frob is no option/],
     [["\u001b[2J"], /\\u\{1b\}/],
+    [["help", "statsu"], /Did you mean `status`/],
+    [["help", "trip", "chekc"], /`trip chekc` is no command/],
+    [["trip", "check", ""], /FILE is empty/],
+    [["eject", ""], /NAME is empty/],
+    [["wait", "--timeout"], /--timeout needs a value: --timeout SECONDS\. `scrubjay wait --help`/],
+    [["wait", "--timeout", "--json"], /--json stands where the value of --timeout is meant/],
+    [["drive", "add", "/m", "--name", "-x"], /If it is the value, write --name=-x\. /],
+    [["status", "--json=yes"], /--json takes no value\. /],
   ];
   for (const [args, words] of cases) {
     const result = await scrubjay(...args);
-    expect(result, args.join(" ")).toMatchObject({ exit: 64, out: "" });
+    expect(result.exit, args.join(" ")).toBe(64);
+    // With `--json` a script gets the refusal there, and nothing else.
+    if (args.includes("--json")) expect(JSON.parse(result.out)).toMatchObject({ error: { exit: 64 } });
+    else expect(result.out, args.join(" ")).toBe("");
     expect(result.err, args.join(" ")).toMatch(words);
     expect(result.err).toMatch(/^scrubjay: .*\n$/);
     expect(result.err).not.toMatch(/\n\s+at |TypeError/);
@@ -199,7 +223,7 @@ test("a trip is added, updated, listed and shown without a daemon", async () => 
   const { id } = JSON.parse(added.out) as { id: string };
   expect(id).toMatch(/^kc-20270603-/);
   expect(JSON.parse(added.out)).toMatchObject({ name: "Kestrel Cliffs", new: true });
-  expect((await scrubjay("trip", "add", example)).out).toBe(`Kestrel Cliffs is updated as ${id}.\n`);
+  expect((await scrubjay("trip", "add", example)).out).toBe("Kestrel Cliffs is as it was.\n");
 
   const list = await scrubjay("trip", "list");
   expect(list.out).toContain("Kestrel Cliffs  KC    2027-06-03 to 2027-06-14  Atlantic/Faroe");
@@ -222,11 +246,150 @@ test("a faulty profile is not added", async () => {
   const file = await profileFile("trip: X\n");
   const result = await scrubjay("trip", "add", file);
   expect(result).toMatchObject({ exit: 78, out: "" });
-  expect(result.err).toMatch(/mine.yaml:1:1: error: .*\n[\s\S]*has 5 faults\. Nothing was changed/);
+  expect(result.err).toMatch(
+    /mine.yaml:1:1: error: .*\n[\s\S]*has 5 faults\. Nothing was changed\. Mend them/,
+  );
   expect((await scrubjay("trip", "list")).out).toContain("No trip is described yet");
   expect(JSON.parse((await scrubjay("trip", "add", file, "--json")).out)).toMatchObject({
     error: { exit: 78 },
   });
+});
+
+test("help with a command's words says what --help says", async () => {
+  expect(await scrubjay("help")).toEqual(await scrubjay("--help"));
+  for (const words of [["trip"], ["trip", "add"], ["cards"], ["cards", "assign"], ["status"]])
+    expect(await scrubjay("help", ...words)).toEqual(await scrubjay(...words, "--help"));
+  expect(JSON.parse((await scrubjay("help", "wait", "--json")).out)).toMatchObject({
+    help: expect.stringContaining("scrubjay wait"),
+  });
+});
+
+test("each command that can refuse says its exit statuses", async () => {
+  for (const name of ["drive add", "cards assign", "trip add", "trip show", "status", "wait", "eject"])
+    expect((await scrubjay(...name.split(" "), "--help")).out, name).toMatch(/Exit\s+status: 0/);
+});
+
+test("a copied profile with another name and first day replaces nothing; its code is refused", async () => {
+  const { id } = JSON.parse((await scrubjay("trip", "add", example, "--json")).out) as { id: string };
+  const text = await readFile(example, "utf8");
+  const copied = text.replace("Kestrel Cliffs", "Tern Bay").replace("2027-06-03", "2027-06-10");
+  const refused = await scrubjay("trip", "add", await profileFile(copied));
+  expect(refused).toEqual({
+    exit: 78,
+    out: "",
+    err: "scrubjay: KC is the code of Kestrel Cliffs in these days already. Choose another code, so that names can't clash.\n",
+  });
+  expect((await scrubjay("trip", "show", id)).out).toContain("trip: Kestrel Cliffs");
+  const other = await scrubjay("trip", "add", await profileFile(copied.replace("code: KC", "code: TB")));
+  expect(other.out).toMatch(/^Tern Bay is added as tb-20270610-[0-9a-f]{4}\.\n$/);
+  expect(JSON.parse((await scrubjay("trip", "list", "--json")).out)).toHaveLength(2);
+});
+
+test("an update says which trip it is, and whether anything changed", async () => {
+  const { id } = JSON.parse((await scrubjay("trip", "add", example, "--json")).out) as { id: string };
+  const text = await readFile(example, "utf8");
+  const longer = await profileFile(text.replace("to: 2027-06-14", "to: 2027-06-16"));
+  expect((await scrubjay("trip", "add", longer)).out).toBe(`Kestrel Cliffs is updated as ${id}.\n`);
+  expect((await scrubjay("trip", "add", longer)).out).toBe("Kestrel Cliffs is as it was.\n");
+  const renamed = await profileFile(
+    text.replace("to: 2027-06-14", "to: 2027-06-16").replace("trip: Kestrel Cliffs", "trip: Tern Bay"),
+  );
+  expect((await scrubjay("trip", "add", renamed)).out).toBe(
+    `Tern Bay (before: Kestrel Cliffs) is updated as ${id}.\n`,
+  );
+  expect(JSON.parse((await scrubjay("trip", "add", renamed, "--json")).out)).toMatchObject({
+    id,
+    new: false,
+    changed: false,
+    before: null,
+  });
+});
+
+test("what trip show answers is a valid profile of the same trip", async () => {
+  const text = (await readFile(example, "utf8")).replace("code: KC # short", "code: KC\t# “short” … café");
+  await scrubjay("trip", "add", await profileFile(text));
+  // A terminal that shows ASCII only must not change what the profile says.
+  for (const locale of ["C.UTF-8", "C"]) {
+    env = { LC_ALL: locale };
+    const shown = (await scrubjay("trip", "show", "KC")).out;
+    expect(readProfile(shown)).toEqual(readProfile(text));
+    expect(shown).toContain("“short” … café");
+    expect(shown).toContain("#   Kestrel Cliffs/2027-06-03/KC-20270603-A0421.NEF\n");
+  }
+});
+
+test("a file that is no UTF-8 text has one fault, at its beginning", async () => {
+  const file = join(root, "mine.yaml");
+  const text = await readFile(example, "utf8");
+  const wrong = {
+    "Latin-1": Buffer.from(text.replace("Kestrel", "Kästrel"), "latin1"),
+    "UTF-16": Buffer.from(text, "utf16le"),
+    "UTF-16 with its mark": Buffer.from(`\ufeff${text}`, "utf16le"),
+    binary: Buffer.from([0x7f, 0x45, 0x4c, 0x46, 0, 1, 2, 0xff]),
+  };
+  for (const [what, bytes] of Object.entries(wrong)) {
+    await writeFile(file, bytes);
+    const checked = await scrubjay("trip", "check", file);
+    expect(checked.exit, what).toBe(78);
+    expect(checked.out, what).toBe(
+      `${file}:1:1: error: this is not a text file in UTF-8. Allowed: a trip profile, saved as UTF-8 text\n`,
+    );
+    const added = await scrubjay("trip", "add", file);
+    expect(added.exit, what).toBe(78);
+    expect(added.err, what).toMatch(
+      /has a fault\. Nothing was changed\. Mend it and add the file again\.\n$/,
+    );
+  }
+  await writeFile(file, `\ufeff${text}`);
+  expect((await scrubjay("trip", "check", file)).exit).toBe(0);
+});
+
+test("a new drive that no trip names says which names there are", async () => {
+  await startDaemon();
+  await scrubjay("trip", "add", example);
+  const known = await scrubjay("drive", "add", "/media/blue", "--name", "blue");
+  expect(known.out).toBe("blue is a known drive now, at /media/blue.\n");
+  const slip = await scrubjay("drive", "add", "/media/blue", "--name", "Bleu");
+  expect(slip.out.replaceAll("\n", " ")).toBe(
+    "Bleu is a known drive now, at /media/blue. No trip names it yet; Kestrel Cliffs names Blue, Slate and Rust. ",
+  );
+  await rm(join(root, "config"), { recursive: true });
+  await writeFile(join(root, "config"), "no folder");
+  expect((await scrubjay("drive", "add", "/media/blue", "--name", "Bleu")).exit).toBe(0);
+});
+
+test("answers are as wide as the terminal, else as COLUMNS says, and never under 40", async () => {
+  await startDaemon();
+  const widest = async (...args: string[]): Promise<number> =>
+    Math.max(...(await scrubjay(...args)).out.split("\n").map((line) => line.length));
+  for (const args of [["status"], ["cards"], ["drive", "list"], ["--help"], ["wait", "--help"]]) {
+    expect(await widest(...args), args.join(" ")).toBeLessThanOrEqual(96);
+    env = { LANG: "C.UTF-8", COLUMNS: "60" };
+    expect(await widest(...args), args.join(" ")).toBeLessThanOrEqual(60);
+    columns = 50;
+    expect(await widest(...args), args.join(" ")).toBeLessThanOrEqual(50);
+    columns = 5;
+    const narrow = await scrubjay(...args);
+    columns = 40;
+    expect(narrow).toEqual(await scrubjay(...args));
+    columns = undefined;
+    env = { LANG: "C.UTF-8", COLUMNS: "many" };
+    expect(await widest(...args), args.join(" ")).toBeGreaterThan(60);
+    env = { LANG: "C.UTF-8" };
+  }
+});
+
+test("without UTF-8 our marks are ASCII, on both streams; JSON stays as it is", async () => {
+  await startDaemon();
+  env = { LC_ALL: "C" };
+  face.statusAnswer = { ...evening, cards: [card({ name: "Card “ALDINE”", verdict: "Keep “it” …" })] };
+  const cards = await scrubjay("cards");
+  expect(cards.out).toContain('Card "ALDINE": here');
+  expect(cards.out).toContain('Keep "it" ...');
+  expect(cards.out).toMatch(/^[\n\x20-\x7e]+$/);
+  const long = await scrubjay("trip", "show", "x".repeat(90));
+  expect(long.err).toMatch(/x\.\.\.x/);
+  expect(JSON.parse((await scrubjay("cards", "--json")).out)).toEqual(face.statusAnswer.cards);
 });
 
 test("a running daemon is told of an added trip", async () => {
@@ -247,6 +410,10 @@ test("status: 1 while something is owed, 65 with damage, 0 when all is well; JSO
   expect((await scrubjay("status")).exit).toBe(0);
   face.statusAnswer = { ...well, cards: [card({})] };
   expect((await scrubjay("status")).exit).toBe(1);
+  face.statusAnswer = { ...well, safe: false };
+  expect((await scrubjay("status")).exit).toBe(1);
+  face.statusAnswer = { ...well, safe: true };
+  expect((await scrubjay("status")).exit).toBe(0);
   const [alert] = evening.alerts;
   if (alert === undefined) throw new Error("the evening has an alert");
   face.statusAnswer = { ...well, alerts: [{ ...alert, severity: "urgent" }] };
@@ -284,16 +451,25 @@ test("wait: 0 idle and nothing owed, else 1", async () => {
   await startDaemon();
   expect((await scrubjay("wait", "--timeout", "2.5")).exit).toBe(0);
   expect(face.asked.splice(0)).toEqual(["wait 2500"]);
+  // Without any time no look could end: there is always one.
+  await scrubjay("wait", "--timeout", "0");
+  await scrubjay("wait", "--timeout", "0.25");
+  expect(face.asked.splice(0)).toEqual(["wait 1000", "wait 1000"]);
   face.waitAnswer = { idle: true, owed: { files: 3, bytes: 90_000_000 }, cardsNotClear: 0 };
   const owed = await scrubjay("wait");
   expect(owed.exit).toBe(1);
   expect(owed.out).toBe(
-    "Nothing is left to do with what is plugged in. Drives owe 3 copies (90 MB); `scrubjay status` says which.\n",
+    "Nothing is left to do with what is plugged in. Drives owe 3 copies (90 MB); `scrubjay status`\nsays which.\n",
   );
   face.waitAnswer = { idle: false, owed: { files: 0, bytes: 0 }, cardsNotClear: 0 };
   const late = await scrubjay("wait", "--timeout", "0", "--json");
   expect(late.exit).toBe(1);
   expect(JSON.parse(late.out)).toEqual(face.waitAnswer);
+  expect((await scrubjay("wait", "--timeout", "0")).out).toBe("The time is up; work goes on.\n");
+  face.statusAnswer = { ...evening, work: [] };
+  const quiet = await scrubjay("wait", "--timeout", "0");
+  expect(quiet.exit).toBe(1);
+  expect(quiet.out).toMatch(/^The time is up\. Nothing is being read or copied at this moment/);
 });
 
 test("a drive is added at an absolute path, and refused in the daemon's words", async () => {

@@ -6,7 +6,7 @@ import { dayOfTrip, fullMoment, shortMoment } from "../../daemon/cli/moments.ts"
 import { renderCards } from "../../daemon/cli/renderCards.ts";
 import { renderDrives } from "../../daemon/cli/renderDrives.ts";
 import { renderStatus } from "../../daemon/cli/renderStatus.ts";
-import { paragraph, table, widthOf } from "../../daemon/cli/table.ts";
+import { paragraph, table, tableOrList, widthOf } from "../../daemon/cli/table.ts";
 import { writesUnicode } from "../../daemon/cli/terminal.ts";
 import { card, drive, evening } from "./boards.ts";
 
@@ -14,26 +14,105 @@ import { card, drive, evening } from "./boards.ts";
 const flat = (text: string): string => text.replace(/\s+/g, " ");
 
 test("the board says what is safe, what to do, and which seeds are where", () => {
-  const lines = renderStatus(evening, true).split("\n");
+  const lines = renderStatus(evening, true, 110).split("\n");
   expect(lines.slice(0, 9)).toEqual([
-    " Kestrel Cliffs · day 4 of 12                                                 Sun 6 June, 22:41",
+    " Kestrel Cliffs · day 4 of 12                                                               Sun 6 June, 22:41",
     "",
     " Not everything is safe yet.",
     " Plug in Rust: it owes 3,557 files.",
     "",
-    "            Blue      Slate         Rust",
-    "            on me     room safe     car · not here since 08:10",
-    " Card 7     ● 1,824   ● 1,824       ○ 1,824                     keep this card: 1,824 files short of copies",
-    " Card 8     ● 1,733   ◐ 912/1,733   ○ 1,733                     keep this card: 1,733 files short of copies",
+    "               Blue      Slate         Rust",
+    "               on me     room safe     car · not here since 08:10",
+    " Card 7        ● 1,824   ● 1,824       ○ 1,824                     keep this card: 1,824 files short of copies",
+    " Card 8        ● 1,733   ◐ 912/1,733   ○ 1,733                     keep this card: 1,733 files short of copies",
   ]);
   expect(lines[9]).toBe(
-    " all files  ● 12,867  ◉ 12,046      ◌ 9,310                     4,655 of 6,433 frames at goal",
+    " filed so far  ● 12,867  ◉ 12,046      ◌ 9,310                     4,655 of 6,433 frames at goal",
   );
-  expect(lines[10]).toBe(" owed       nothing   ○ 821, 41 GB  ○ 3,557, 178 GB");
+  expect(lines[10]).toBe(" owed so far   nothing   ○ 821, 41 GB  ○ 3,557, 178 GB");
+});
+
+test("where the verdicts don't fit behind their rows they stand below", () => {
+  const lines = renderStatus(evening, true, 70).split("\n");
+  expect(lines.slice(0, 12)).toEqual([
+    " Kestrel Cliffs · day 4 of 12                       Sun 6 June, 22:41",
+    "",
+    " Not everything is safe yet.",
+    " Plug in Rust: it owes 3,557 files.",
+    "",
+    "               Blue      Slate         Rust",
+    "               on me     room safe     car · not here since 08:10",
+    " Card 7        ● 1,824   ● 1,824       ○ 1,824",
+    "               keep this card: 1,824 files short of copies",
+    " Card 8        ● 1,733   ◐ 912/1,733   ○ 1,733",
+    "               keep this card: 1,733 files short of copies",
+    " filed so far  ● 12,867  ◉ 12,046      ◌ 9,310",
+  ]);
+});
+
+test("where the drives don't fit beside each other they stand below each other", () => {
+  const text = renderStatus(evening, true, 40);
+  for (const line of text.split("\n")) expect(widthOf(line)).toBeLessThanOrEqual(40);
+  expect(text).toContain(
+    [
+      " Blue   on me",
+      " Slate  room safe",
+      " Rust   car · not here since 08:10",
+      " Card 7: keep this card: 1,824 files",
+      "   short of copies",
+      "   Blue   ● 1,824",
+      "   Slate  ● 1,824",
+      "   Rust   ○ 1,824",
+      "",
+    ].join("\n"),
+  );
+  expect(text).toContain(" owed so far\n   Blue   nothing\n   Slate  ○ 821, 41 GB\n");
+});
+
+test("a cell whose files were verified perhaps from a cache shows it, while the drive is here", () => {
+  const held = [
+    { drive: "Blue", files: 1824, unsure: 3 },
+    { drive: "Slate", files: 1824, unsure: 0 },
+    { drive: "Rust", files: 1824, unsure: 3 },
+  ];
+  const board = { ...evening, cards: [card({ held })] };
+  expect(renderStatus(board, true, 120)).toMatch(/Card 7 +◉ 1,824 +● 1,824 +◌ 1,824/);
+  expect(renderStatus(board, false, 120)).toMatch(/Card 7 +@ 1,824 +# 1,824 +\. 1,824/);
+});
+
+test("a card without files holds no files on the board, too", () => {
+  const empty = card({
+    files: 1,
+    leavings: [{ path: ".Trashes/x", why: "trash" }],
+    clear: true,
+    lackingTotal: 0,
+  });
+  const text = renderStatus({ ...evening, cards: [empty] }, true);
+  expect(text).toMatch(/Card 7 .*holds no files/);
+  expect(text).not.toContain("may be formatted");
+});
+
+test("cards stand in the order of their numbers, those without one behind them", () => {
+  const named = ["Card “C2019”", "Card 10", "Card 2", "Card “B”"].map((name) => card({ name, label: "" }));
+  const order = (text: string): string[] =>
+    [...text.matchAll(/^ ?(Card (?:\d+|“\w+”))/gm)].map((found) => found[1] ?? "");
+  const wanted = ["Card 2", "Card 10", "Card “C2019”", "Card “B”"];
+  expect(order(renderCards(named))).toEqual(wanted);
+  expect(order(renderStatus({ ...evening, cards: named }, true))).toEqual(wanted);
+});
+
+test("a card says its label once, and when its verdict was given", () => {
+  const text = renderCards([
+    card({ name: "Card “C2019”", label: "C2019", judgedAt: "2027-11-25T08:58:00+01:00" }),
+    card({}),
+  ]);
+  expect(text).toContain("Card “C2019”: here, at");
+  expect(flat(text)).toContain("short of their 3 copies. (25 November, 08:58) Kestrel Cliffs;");
+  expect(flat(text).split("copies. (").length).toBe(2);
 });
 
 test("work under way says how far, how fast and how long", () => {
-  const text = renderStatus(evening, true);
+  const text = renderStatus(evening, true, 120);
   expect(text).toContain(" copying Card 8 → Slate: 52 %, 45 GB of 86 GB, 96 MB/s, 4 min left\n");
 });
 
@@ -99,7 +178,7 @@ test("a card's reasons are named, the rest counted", () => {
     card({
       lacking,
       lackingTotal: 1824,
-      undated: ["DCIM/100ALDIN/ALD_0400.JPG"],
+      undated: Array.from({ length: 7 }, (_, index) => `DCIM/100ALDIN/ALD_040${index}.JPG`),
       leavings: [{ path: "System Volume Information/x", why: "an operating system's" }],
     }),
   ]);
@@ -108,7 +187,16 @@ test("a card's reasons are named, the rest counted", () => {
   expect(text).not.toContain("ALD_0425");
   expect(text).toContain("and 1,819 more files");
   expect(text).toContain("Not copied: System Volume Information/x (an operating system's).");
-  expect(text).toContain("1 frame without a usable time");
+  expect(flat(text)).toContain("7 files are of frames without a usable time of their own");
+  expect(flat(text)).toContain("ALD_0403.JPG, DCIM/100ALDIN/ALD_0404.JPG and 2 more.");
+  expect(text).not.toContain("ALD_0405");
+  const one = flat(renderCards([card({ undated: ["DCIM/100ALDIN/ALD_0400.JPG"] })]));
+  expect(one).toContain("1 file is of a frame without a usable time of its own");
+});
+
+test("a card of no trip counts no copies, for there is no goal", () => {
+  const lacking = [{ path: "DCIM/a.NEF", verified: 0, goal: 0, why: "it isn't known which trip this is" }];
+  expect(renderCards([card({ trip: null, lacking })])).toContain("    DCIM/a.NEF: it isn't known which trip");
 });
 
 test("names from cards and drives can't steer the terminal", () => {
@@ -154,12 +242,13 @@ test("nothing yet is said in words", () => {
 });
 
 test("drives are listed with what they hold and owe", () => {
-  const text = renderDrives([
-    drive({}),
-    drive({ id: null, name: "Rust", present: false, mount: null, freeBytes: null }),
-  ]);
+  const drives = [drive({}), drive({ id: null, name: "Rust", present: false, mount: null, freeBytes: null })];
+  const text = renderDrives(drives, 110);
   expect(text).toContain("Blue   primary  on me  /media/anna/Blue  1.2 TB of 2 TB  12,867 files  nothing");
   expect(text).toContain("not introduced");
+  expect(flat(renderDrives(drives, 50))).toContain(
+    "Blue: role primary, place on me, where /media/anna/Blue, free 1.2 TB of 2 TB, holds 12,867 files, owes nothing",
+  );
 });
 
 test("columns stand straight with wide and combining characters", () => {
@@ -175,6 +264,24 @@ test("columns stand straight with wide and combining characters", () => {
       ["e\u0301", "z"],
     ]),
   ).toBe("写真  x\nab    y\ne\u0301     z\n");
+});
+
+test("a number stays with its unit, and a command in one line, where they fit", () => {
+  expect(paragraph("free is 34 GB now", 12)).toBe("free is\n34 GB now\n");
+  expect(paragraph("it is (92.8 MB), or 96 MB/s and 1 h 20 min", 10)).toBe(
+    "it is\n(92.8 MB),\nor 96 MB/s\nand 1 h\n20 min\n",
+  );
+  expect(paragraph("say `scrubjay trip add FILE` now", 24)).toBe("say\n`scrubjay trip add FILE`\nnow\n");
+  // Too wide for any line: broken like other text.
+  expect(paragraph("`scrubjay trip add FILE`", 12)).toBe("`scrubjay\ntrip add\nFILE`\n");
+  expect(paragraph("a`b is no command at all", 8)).toBe("a`b is\nno\ncommand\nat all\n");
+  expect(paragraph("20 small cards", 5)).toBe("20\nsmall\ncards\n");
+});
+
+test("a table that is too wide becomes a paragraph a row, without what is empty", () => {
+  const rows = [["Blue", "primary", ""]];
+  expect(tableOrList(["drive", "role", "place"], rows, 40)).toBe("drive  role     place\nBlue   primary\n");
+  expect(tableOrList(["drive", "role", "place"], rows, 20)).toBe("Blue: role primary\n");
 });
 
 test("paragraphs break at blanks and never inside a word", () => {

@@ -193,6 +193,31 @@ test("a goal that the drives can't meet is an error at the goal", () => {
   expectFault(onePlace, "7:7 goal error", /2 places are asked for, and the drives name 1 place/);
 });
 
+test("a goal that can't be met is told together with what else is wrong", () => {
+  const both = changed("copies: 3, places: 2", "copies: 5, places: 9").replace(
+    "role: further",
+    "role: spare",
+  );
+  expect(places(readProfile(both).faults)).toEqual([
+    "7:7 goal error",
+    "7:7 goal error",
+    "11:25 drives[2].role error",
+  ]);
+  expectFault(both, "7:7 goal error", /5 copies need 5 drives, and 3 take part/, /up to 3 copies/);
+  expectFault(both, "7:7 goal error", /5 copies can't be in 9 places/);
+  // Three readable places would do; one that can't be read is no second fault.
+  const unread = changed("place: car", "place: []").replace("places: 2", "places: 3");
+  expect(places(readProfile(unread).faults)).toEqual(["11:41 drives[2].place error"]);
+  const one = sound.replace(/ {2}- \{ name: (?:Slate|Rust).*\n/g, "");
+  expectFault(one, "7:7 goal error", /3 copies need 3 drives, and 1 takes part/, /up to 1 copy, or more/);
+  expectFault(
+    changed("copies: 3", "copies: 1"),
+    "7:7 goal error",
+    /1 copy can't be in 2 places/,
+    /up to 1 place$/,
+  );
+});
+
 test("worth is a word for a goal", () => {
   const goal = "goal: { copies: 3, places: 2 }";
   expect(read(changed(goal, "worth: ordinary")).goal).toEqual({ copies: 2, places: 1 });
@@ -393,4 +418,19 @@ test("example names show what the templates give", () => {
     "Kestrel Cliffs/2027-06-03/KC-20270603-A0422.NEF",
     "Kestrel Cliffs/2027-06-04/KC-20270604-B1207.NEF",
   ]);
+});
+
+test("example names have the letters of the bodies that are listed", () => {
+  const letters = (text: string): string[] =>
+    exampleNames(read(text)).map((name) => /-([A-Z]+)\d{4}\.NEF$/.exec(name)?.[1] ?? "");
+  expect(letters(sound.replace("letter: A", "letter: P").replace("letter: B", "letter: QQ"))).toEqual([
+    "P",
+    "P",
+    "QQ",
+  ]);
+  // One without a letter gets the next free one.
+  expect(letters(changed("letter: B, ", ""))).toEqual(["A", "A", "B"]);
+  expect(
+    letters(sound.replace("letter: A", "letter: M").replace(/ {2}- \{ serial: "4410913".*\n/, "")),
+  ).toEqual(["M", "M", "M"]);
 });

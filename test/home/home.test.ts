@@ -72,16 +72,33 @@ test("a trip is kept as it was written, for its user only, under an id that name
 
 test("a trip described again keeps its id; another trip gets one of its own", async () => {
   const first = await add("Kestrel Cliffs", "KC", "2027-06-03", "2027-06-14");
-  const longer = await add("Kestrel Cliffs", "KX", "2027-06-03", "2027-06-20");
-  expect(longer).toMatchObject({ id: first.id, isNew: false });
-  const renamed = await add("Kestrel Crags", "kx", "2027-06-04", "2027-06-21");
-  expect(renamed).toMatchObject({ id: first.id, isNew: false });
+  const again = await add("Kestrel Cliffs", "KC", "2027-06-03", "2027-06-14");
+  expect(again).toMatchObject({ id: first.id, isNew: false, changed: false, before: undefined });
+  const moved = await add("KESTREL cliffs", "KX", "2027-06-05", "2027-06-20");
+  expect(moved).toMatchObject({ id: first.id, isNew: false, changed: true, before: "Kestrel Cliffs" });
+  const renamed = await add("Kestrel Crags", "kx", "2027-06-05", "2027-06-20");
+  expect(renamed).toMatchObject({ id: first.id, isNew: false, changed: true, before: "KESTREL cliffs" });
   const other = await add("Kestrel Crags", "KX", "2028-06-04", "2028-06-21");
   expect(other.isNew).toBe(true);
   expect((await listTripFiles(root)).map((trip) => trip.id)).toEqual([first.id, other.id]);
   expect((await readdir(join(root, "trips"))).sort()).toEqual(
     [`${first.id}.yaml`, `${other.id}.yaml`].sort(),
   );
+});
+
+test("a trip with another's code in days that overlap is refused, whatever its name, and changes nothing", async () => {
+  const first = await add("Kestrel Cliffs", "KC", "2027-06-03", "2027-06-14");
+  const refusal = { exit: 78, message: "kc is the code of Kestrel Cliffs in these days already." };
+  await expect(add("Tern Bay", "kc", "2027-06-14", "2027-06-20")).rejects.toMatchObject(refusal);
+  const bay = await add("Tern Bay", "KC", "2027-06-15", "2027-06-20");
+  expect(bay.isNew).toBe(true);
+  // An update may not take the code either.
+  await expect(add("Tern Bay", "kc", "2027-06-13", "2027-06-20")).rejects.toMatchObject(refusal);
+  const files = await listTripFiles(root);
+  expect(files.map((trip) => [trip.id, trip.profile?.from])).toEqual([
+    [first.id, "2027-06-03"],
+    [bay.id, "2027-06-15"],
+  ]);
 });
 
 test("a code without plain letters still makes a plain id", async () => {
@@ -99,6 +116,12 @@ test("a faulty file is listed with its faults and hides no other", async () => {
   await writeFile(join(folder, "notes.txt"), "");
   const trips = await listTripFiles(root);
   expect(trips.map((trip) => trip.id)).toEqual([added.id, "broken", "bytes", "folder", "huge"]);
+  expect(trips[2]?.faults).toMatchObject([{ line: 1, column: 1, what: "this is not a text file in UTF-8" }]);
+  // Cut in the middle of a character: too long is what is wrong with it.
+  await writeFile(join(folder, "huge.yaml"), `a${"ä".repeat(1_000_000)}`);
+  expect((await listTripFiles(root)).at(-1)?.faults).toMatchObject([
+    { what: "this file is longer than any profile" },
+  ]);
   for (const trip of trips.slice(1)) {
     expect(trip.profile).toBeUndefined();
     expect(trip.faults.length).toBeGreaterThan(0);

@@ -48,7 +48,7 @@ export async function checkLinux(places: readonly string[]): Promise<readonly Co
     ),
     check(
       "notices on the desktop",
-      "Install `apt install libnotify-bin` and run inside a desktop session; the board and `scrubjay status` say the same.",
+      "Install it with `apt install libnotify-bin`, and run inside a desktop session; the board and `scrubjay status` say the same.",
       notices,
     ),
     check("USB hot-plug", "Nothing is lost: cards are found a few seconds later.", usb),

@@ -1,9 +1,9 @@
 /**
- * Hints that a volume may have come or gone: USB devices plugged in or out, and folders appearing where desktops mount.
- * Both are hints only. A computer without USB, or without those folders, gives fewer.
+ * Hints that a volume may have come or gone: USB devices plugged in or out, file systems that udev finds, and folders
+ * appearing where desktops mount. All are hints only. A computer without USB, or without those folders, gives fewer.
  */
 
-import { existsSync } from "node:fs";
+import { existsSync, watch as watchFolder } from "node:fs";
 import { watch } from "chokidar";
 import { mountRoots } from "./portable.ts";
 
@@ -20,6 +20,21 @@ export function watchMountRoots(hint: () => void, stop: AbortSignal): void {
   watcher.on("all", hint);
   watcher.on("error", () => {}); // Costs hints only: the engine looks from time to time anyway.
   stop.addEventListener("abort", () => void watcher.close(), { once: true });
+}
+
+/** Where udev names each file system that it finds (udev(7), "by-uuid"). */
+const fileSystemsFolder = "/dev/disk/by-uuid";
+
+/**
+ * Watches the names of file systems. A card that is put into a reader which stays plugged in is no new USB device; this
+ * tells of it half a second after the kernel has seen it.
+ */
+export function watchFileSystems(hint: () => void, stop: AbortSignal, folder = fileSystemsFolder): void {
+  if (!existsSync(folder)) return;
+  // Node's own watcher: names here are links that may lead nowhere for a moment, which chokidar passes over (seen).
+  const watcher = watchFolder(folder, { signal: stop });
+  watcher.on("change", hint);
+  watcher.on("error", () => {}); // Costs hints only.
 }
 
 /** Listens for USB devices. A disk shows up one to two seconds after its device (seen), so the hint is given again. */

@@ -14,7 +14,7 @@ import { probeFileSystem } from "../common/blkid.ts";
 import { type Mount, readMountTable } from "../common/mountTable.ts";
 import { unmount } from "../common/unmount.ts";
 import { type BlockDevice, readBlockDevices } from "./blockDevices.ts";
-import { watchMountRoots, watchUsb } from "./hints.ts";
+import { watchFileSystems, watchMountRoots, watchUsb } from "./hints.ts";
 import { type DiskFacts, type Portable, portableAmong } from "./portable.ts";
 import { mountThroughUdisks, unmountThroughUdisks } from "./udisks.ts";
 
@@ -63,6 +63,7 @@ export class LinuxVolumes implements Volumes {
   async watch(hint: () => void, stop: AbortSignal): Promise<void> {
     if (stop.aborted) return;
     watchMountRoots(hint, stop);
+    watchFileSystems(hint, stop);
     await watchUsb(hint, stop);
   }
 
