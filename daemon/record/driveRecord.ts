@@ -119,7 +119,9 @@ export class DriveRecord {
     const ours = new Map(wanted.map((entry) => [nameKey(entry.path), entry]));
     const others = entries.filter((entry) => !ours.has(nameKey(entry.path)));
     const right = entries.filter((entry) => ours.get(nameKey(entry.path))?.hash === entry.hash).length;
-    for (const entry of ours.values()) this.#listed.add(checksumLine(entry));
+    // A line may stand there of which nobody knows: the power went between writing it and the ledger.
+    for (const { hash, path: listed } of [...entries, ...ours.values()])
+      this.#listed.add(`${hash}  ${listed}\n`);
     if (whole && right === ours.size && entries.length === right + others.length) return;
     if (ours.size + others.length === 0) return;
     await this.#files.makeFolder(this.#volume, relativePath(this.#tripFolder));
