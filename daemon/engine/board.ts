@@ -88,13 +88,15 @@ export function alertView(engine: Engine): AlertView {
   };
 }
 
-/** Cards that went with files on them that were never read. */
+/** Cards that went with files on them that were never read; those that can't be read have an alert of their own. */
 function unfinishedCards(engine: Engine): AlertView["unfinished"] {
   const present = new Set(engine.presence.cards.map((card) => card.id));
   const { ledger } = engine.ports;
+  const failed = new Set(ledger.faults().map((fault) => `${fault.medium} ${fault.path}`));
   return ledger.cards().flatMap(({ id, dismissed }) => {
     if (dismissed || present.has(id)) return [];
-    const files = ledger.cardFiles(id).filter(isNews).length;
+    const open = ledger.cardFiles(id).filter((file) => isNews(file) && !failed.has(`${id} ${file.path}`));
+    const files = open.length;
     return files > 0 ? [{ id, name: engine.nameOfCard(id), files }] : [];
   });
 }
@@ -429,9 +431,9 @@ export function owedOfTrips(engine: Engine): { readonly files: number; readonly 
 
 /** How many of the cards that are in are not clear. */
 export function unclearCards(engine: Engine): number {
-  const ids = new Set([
-    ...engine.presence.cards.map((card) => card.id),
-    ...unfinishedCards(engine).map((card) => card.id),
-  ]);
-  return [...ids].filter((id) => cardVerdict(engine, id)?.verdict.clear !== true).length;
+  const present = new Set(engine.presence.cards.map((card) => card.id));
+  const concerned = engine.ports.ledger
+    .cards()
+    .filter(({ id, dismissed }) => present.has(id) || (!dismissed && hasNews(engine, id)));
+  return concerned.filter(({ id }) => cardVerdict(engine, id)?.verdict.clear !== true).length;
 }

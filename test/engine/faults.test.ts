@@ -3,7 +3,7 @@
 import { mkdirSync, readFileSync, utimesSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
-import { cardsJson, statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson, statusJson, unclearCards } from "../../daemon/engine/board.ts";
 import type { AbsolutePath } from "../../shared/identity.ts";
 import { FileFault, type FileFaultCode } from "../../shared/problems.ts";
 import { profileText } from "../cards/generate/card.ts";
@@ -83,6 +83,18 @@ test("a file that the card can't read is named; every other file is copied and t
   expect(card()?.lacking[0]?.why).toBe("the medium answered with an error");
   const notices = bench.notices.map((notice) => notice.urgency);
   expect(notices).toEqual(["critical", "normal"]);
+});
+
+test("a card with a file that can't be read is one matter when it is taken out, not two", async () => {
+  await faultyBench({ before: failOn("read", "CARD/DCIM/100ABCDE/ABCD0002.JPG", "io") });
+  putInCard();
+  await bench.idle();
+  bench.takeOut("CARD");
+  await bench.idle();
+  expect(alerts().map((alert) => alert.code)).toEqual(["read-error"]);
+  expect(card()?.clear).toBe(false);
+  expect(statusJson(bench.engine).safe).toBe(false);
+  expect(unclearCards(bench.engine)).toBe(1);
 });
 
 test("a block that reads at the second try costs nothing", async () => {
