@@ -27,6 +27,19 @@ export const alertCodes = [
 ] as const;
 export type AlertCode = (typeof alertCodes)[number];
 
+/** What can be the matter with a file on a card or drive, or with the medium itself, until it goes right. */
+export const mediumFaultCodes = [
+  "read-error",
+  "write-error",
+  "copy-differs",
+  "copy-missing",
+  "copy-spoilt",
+  "name-clash",
+  "bad-name",
+  "too-large",
+] as const;
+export type MediumFaultCode = (typeof mediumFaultCodes)[number];
+
 /** `urgent`: frames are at risk now. `warning`: something is owed or doubtful. `note`: good to know. */
 export type Severity = "urgent" | "warning" | "note";
 

@@ -5,7 +5,7 @@
 
 import { counted, formatBytes } from "../../shared/format.ts";
 import type { CardId, DriveId } from "../../shared/identity.ts";
-import type { Alert } from "../../shared/problems.ts";
+import type { Alert, MediumFaultCode } from "../../shared/problems.ts";
 import { asArgument, printable } from "../../shared/text.ts";
 import type { Bytes } from "../../shared/units.ts";
 import { inSentence, list } from "./verdict.ts";
@@ -48,15 +48,7 @@ export interface AlertFault {
   readonly medium: CardId | DriveId;
   /** `Card 7`, `Slate` */
   readonly mediumName: string;
-  readonly code:
-    | "read-error"
-    | "write-error"
-    | "copy-differs"
-    | "copy-missing"
-    | "copy-spoilt"
-    | "name-clash"
-    | "bad-name"
-    | "too-large";
+  readonly code: MediumFaultCode;
   /** Files concerned, printable; empty for the medium as a whole. */
   readonly paths: readonly string[];
   readonly detail: string;

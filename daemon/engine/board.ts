@@ -429,7 +429,7 @@ export function owedOfTrips(engine: Engine): { readonly files: number; readonly 
   };
 }
 
-/** How many of the cards that are in are not clear. */
+/** How many cards are not clear: those that are in, and those that went with files that no drive has. */
 export function unclearCards(engine: Engine): number {
   const present = new Set(engine.presence.cards.map((card) => card.id));
   const concerned = engine.ports.ledger

@@ -12,28 +12,16 @@ import type { Bytes } from "../../shared/units.ts";
 import { bytes, type Count } from "../../shared/units.ts";
 import { type CopyPlan, type PlanFile, type PlanGroup, planCopies } from "../core/plan.ts";
 import type { LackingOriginal } from "../ports/ledger.ts";
-import type { BlockPool } from "./bounds.ts";
+import type { DeskSurroundings } from "./cardDesk.ts";
 import { runPass, type Target } from "./copyPass.ts";
 import type { KnownTrip } from "./dating.ts";
-import type { DriveBay } from "./driveBay.ts";
 import { wordsFor } from "./faultWords.ts";
 import { GivenUp } from "./givenUp.ts";
 import type { EnginePorts } from "./ports.ts";
-import type { Presence } from "./presence.ts";
 import { type CurrentWork, Progress } from "./progress.ts";
-import type { TripBook } from "./tripBook.ts";
 
-export interface CatchUpSurroundings {
-  readonly ports: EnginePorts;
-  readonly presence: Presence;
-  readonly tripBook: TripBook;
-  readonly bay: DriveBay;
-  readonly streamPool: BlockPool;
-  readonly verifyPool: BlockPool;
-  readonly interrupted: () => boolean;
-  readonly refresh: () => void;
-  readonly settle: () => void;
-}
+/** What it needs of the rest of the engine: the card desk's, but for what concerns cards. */
+export type CatchUpSurroundings = Omit<DeskSurroundings, "done" | "nameOfCard">;
 
 /** What doesn't fit on a drive, of which trip. */
 export interface Unfit {

@@ -15,7 +15,7 @@ import type {
   RelativePath,
   TripId,
 } from "../../shared/identity.ts";
-import { alertCodes } from "../../shared/problems.ts";
+import { alertCodes, mediumFaultCodes } from "../../shared/problems.ts";
 import { bytes, instant } from "../../shared/units.ts";
 import type { AlertRow, CardFile, CopyRow, DriveRow, Fault, OriginalRow, Sighting } from "../ports/ledger.ts";
 
@@ -164,16 +164,7 @@ export const faultRow = z
   .object({
     medium: text,
     path: text,
-    code: z.enum([
-      "read-error",
-      "write-error",
-      "copy-differs",
-      "copy-missing",
-      "copy-spoilt",
-      "name-clash",
-      "bad-name",
-      "too-large",
-    ]),
+    code: z.enum(mediumFaultCodes),
     detail: text,
     at: whole,
   })

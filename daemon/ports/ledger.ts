@@ -15,7 +15,7 @@ import type {
   RelativePath,
   TripId,
 } from "../../shared/identity.ts";
-import type { Alert } from "../../shared/problems.ts";
+import type { Alert, MediumFaultCode } from "../../shared/problems.ts";
 import type { Bytes, Count, Instant } from "../../shared/units.ts";
 
 /** A fact with the text that stands in journals, and that text's own check as its name. */
@@ -126,15 +126,7 @@ export interface Fault {
   readonly medium: CardId | DriveId;
   /** The file there; "" when the medium itself is concerned. */
   readonly path: string;
-  readonly code:
-    | "read-error"
-    | "write-error"
-    | "copy-differs"
-    | "copy-missing"
-    | "copy-spoilt"
-    | "name-clash"
-    | "bad-name"
-    | "too-large";
+  readonly code: MediumFaultCode;
   readonly detail: string;
   readonly at: Instant;
 }
