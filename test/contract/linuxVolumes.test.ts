@@ -3,7 +3,7 @@
 import { rmSync } from "node:fs";
 import { afterEach, expect, test } from "vitest";
 import { SystemClock } from "../../daemon/platform/common/systemClock.ts";
-import { LinuxVolumes, mountPause } from "../../daemon/platform/linux/linuxVolumes.ts";
+import { LinuxVolumes } from "../../daemon/platform/linux/linuxVolumes.ts";
 import { canUseLoopVolumes, makeVolume, whyNoLoopVolumes } from "../support/loopVolume.ts";
 
 const folder = `/media/scrubjay test ${process.pid}`;
@@ -15,13 +15,6 @@ afterEach(() => {
 test("the computer's own file system is never among the volumes", async () => {
   const volumes = await new LinuxVolumes(new SystemClock()).look();
   expect(volumes.filter((volume) => ["/", "/home", "/boot"].includes(volume.root))).toEqual([]);
-});
-
-// Seen with systemd 252: a user's services start before polkit takes the login for an active session.
-test("a refused mount is tried again within seconds, and ever more rarely after that", () => {
-  expect([1, 2, 3, 4, 5, 6, 60, 2000].map(mountPause)).toEqual([
-    4000, 8000, 16_000, 32_000, 60_000, 60_000, 60_000, 60_000,
-  ]);
 });
 
 test("watching begins and ends, also on a computer without USB", async () => {

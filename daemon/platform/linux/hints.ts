@@ -26,12 +26,12 @@ export function watchMountRoots(hint: () => void, stop: AbortSignal): void {
 const fileSystemsFolder = "/dev/disk/by-uuid";
 
 /**
- * Watches the names of file systems. A card that is put into a reader which stays plugged in is no new USB device; this
- * tells of it half a second after the kernel has seen it.
+ * Watches the names of file systems. A card that is put into a reader which stays plugged in is no new USB device; udev
+ * names its file system within a tenth of a second of the kernel's own event (seen in an emulated computer).
  */
 export function watchFileSystems(hint: () => void, stop: AbortSignal, folder = fileSystemsFolder): void {
   if (!existsSync(folder)) return;
-  // Node's own watcher: names here are links that may lead nowhere for a moment, which chokidar passes over (seen).
+  // Node's own watcher: chokidar said nothing of links that lead nowhere (seen in this function's test).
   const watcher = watchFolder(folder, { signal: stop });
   watcher.on("change", hint);
   watcher.on("error", () => {}); // Costs hints only.

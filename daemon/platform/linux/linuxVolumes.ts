@@ -7,7 +7,7 @@
 import { readFile } from "node:fs/promises";
 import { list as listDrives } from "drivelist";
 import { absolutePath, baseName, type VolumeId } from "../../../shared/identity.ts";
-import { type Millis, millis } from "../../../shared/units.ts";
+import { millis } from "../../../shared/units.ts";
 import type { Clock } from "../../ports/clock.ts";
 import type { Ejection, Volume, Volumes } from "../../ports/volumes.ts";
 import { probeFileSystem } from "../common/blkid.ts";
@@ -20,13 +20,8 @@ import { mountThroughUdisks, unmountThroughUdisks } from "./udisks.ts";
 
 /** ms. Mounting a large exFAT drive that wasn't ejected takes some seconds. */
 const mountLimit = millis(20_000);
-/**
- * ms. A mount that failed is tried again after this. At login the service starts a moment before the session counts as
- * one that may mount (seen: refused at first, granted seconds later).
- */
-const mountRetryFirst = 4_000;
-/** ms. Then the wait doubles up to this: what goes on failing (no rights, damaged) isn't tried at every look. */
-const mountRetryMost = 60_000;
+/** ms. A mount that failed (no rights, damaged) is tried again after this, not at every look. */
+const mountRetryAfter = 60_000;
 
 /** What is remembered of a file system on a device while it is plugged in. */
 interface Handled {
@@ -34,8 +29,6 @@ interface Handled {
   mounted: boolean;
   /** On the steady clock; undefined: not tried yet. */
   triedAt: number | undefined;
-  /** How often mounting failed. */
-  failures: number;
 }
 
 export class LinuxVolumes implements Volumes {
@@ -103,33 +96,24 @@ export class LinuxVolumes implements Volumes {
   async #mountWhatNobodyDid(portable: Portable): Promise<boolean> {
     const handled = new Map<string, Handled>();
     for (const { device } of portable.mounted) {
-      handled.set(await attachKey(device), { mounted: true, triedAt: undefined, failures: 0 });
+      handled.set(await attachKey(device), { mounted: true, triedAt: undefined });
     }
     let some = false;
     for (const device of portable.unmounted) {
       const key = await attachKey(device);
-      const before = this.#handled.get(key) ?? { mounted: false, triedAt: undefined, failures: 0 };
+      const before = this.#handled.get(key) ?? { mounted: false, triedAt: undefined };
       handled.set(key, before);
       const now = this.#clock.steady();
-      if (
-        before.mounted ||
-        (before.triedAt !== undefined && now - before.triedAt < mountPause(before.failures))
-      )
+      if (before.mounted || (before.triedAt !== undefined && now - before.triedAt < mountRetryAfter))
         continue;
       before.triedAt = now;
       const answer = await mountThroughUdisks(device.path, mountLimit);
       before.mounted = answer.mounted;
-      if (!answer.mounted) before.failures += 1;
       some ||= answer.mounted;
     }
     this.#handled = handled;
     return some;
   }
-}
-
-/** ms to wait after so many failures to mount, one or more. */
-export function mountPause(failures: number): Millis {
-  return millis(Math.min(mountRetryMost, mountRetryFirst * 2 ** (failures - 1)));
 }
 
 async function lookOnce(): Promise<Portable> {
