@@ -175,7 +175,7 @@ export class CardDesk {
     this.#begin("survey", visit, [], bytes(0));
     // A card without any open frame, only new extras, is judged by all its frames.
     const judged = open.length > 0 ? open : survey.frames;
-    await gatherFacts(this.#ports, card, judged, visit.facts, () => undefined);
+    await gatherFacts(this.#ports, card, judged, visit.facts);
     this.#work = undefined;
     visit.decision = decideTrip(survey, judged, visit.facts, this.#around.tripBook.trips, row?.assigned);
     this.#noteDays(visit, judged);

@@ -38,7 +38,6 @@ export async function gatherFacts(
   card: PresentCard,
   frames: readonly CardFrame[],
   facts: CardFacts,
-  onProgress: (frames: number) => void,
 ): Promise<void> {
   const open = frames.filter((frame) => !facts.has(frame.key));
   const size = ports.limits.metadataBatch;
@@ -53,7 +52,6 @@ export async function gatherFacts(
       facts.set(frame.key, answers[index]);
     });
     await askOthers(ports, card, batch, facts);
-    onProgress(Math.min(at + size, open.length));
   }
   nameSilentBodies(frames, facts);
 }
