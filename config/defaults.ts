@@ -33,6 +33,18 @@ export const limits = {
   metadataProcesses: 2,
   /** ms. A file whose metadata takes longer is hostile or damaged. */
   metadataTimeout: 20_000,
+  /** ms. A copy that was read longer ago is read again when nothing else is to do: each once a week on the road. */
+  scrubAfter: 7 * 24 * 3_600_000,
+  /** bytes a second. When nothing else is to do: a third of a slow drive's speed, so that an editor doesn't notice. */
+  scrubBytesPerSecond: 40_000_000,
+  /** files. So many are written down as read again in one line of the journals; what a power cut makes us read again. */
+  scrubBatch: 200,
+  /** ms. What is missing is said again after this at the earliest: twice a day at most. */
+  remindEvery: 12 * 3_600_000,
+  /** ms. How often it is looked whether something is to be said again. */
+  remindLookEvery: 600_000,
+  /** files. What is named one by one in answers; the rest is counted. */
+  namedMost: 1_000,
   /** ms. Looking at the volumes without any hint: the safety net under lost events. */
   pollEvery: 5_000,
   /** ms. Hints that come closer together are one. */

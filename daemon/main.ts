@@ -23,11 +23,14 @@ import {
   statusJson,
   unclearCards,
 } from "./engine/board.ts";
+import { acceptDamage, declareLost } from "./engine/declare.ts";
 import { Engine } from "./engine/engine.ts";
 import { introduceDrive } from "./engine/introduce.ts";
+import { rebuildFrom } from "./engine/rebuild.ts";
+import { scrubDrives } from "./engine/scrubRequest.ts";
 import { type HomeFolders, homeFolders } from "./home/homeFolders.ts";
 import { removeRunFile, writeRunFile } from "./home/runFile.ts";
-import { listTripFiles } from "./home/tripFiles.ts";
+import { keepTripFile, listTripFiles } from "./home/tripFiles.ts";
 import { holdLock } from "./ledger/oneOnly.ts";
 import { SqliteLedger } from "./ledger/sqliteLedger.ts";
 import { selectPlatform } from "./platform/select.ts";
@@ -67,7 +70,10 @@ async function serve(
     ...platform,
     ledger,
     limits,
-    tripFiles: { list: () => listTripFiles(home.config) },
+    tripFiles: {
+      list: () => listTripFiles(home.config),
+      keep: (id, text) => keepTripFile(home.config, id, text),
+    },
   });
   const token = randomBytes(32).toString("hex");
   const api = createApi(faceOf(engine), token, logBug);
@@ -94,7 +100,7 @@ function openLedger(file: string): SqliteLedger {
     const why = printable(error instanceof Error ? error.message : String(error));
     throw new UserMistake(
       `The ledger ${printable(file)} can't be opened: ${why}. Cards and drives were not touched.`,
-      "Move it to another folder, start again and introduce each drive again: what stands on them is found by reading it back.",
+      "Move it to another folder, start again, plug the drives in and run `scrubjay rebuild MOUNT...`: each of them knows all.",
       74,
     );
   }
@@ -138,6 +144,10 @@ function faceOf(engine: Engine): DaemonFace {
     },
     assignCard: async (card, trip) => assignCard(engine, card, trip),
     dismissCard: async (card) => dismissCard(engine, card),
+    acceptDamage: async (card, path) => acceptDamage(engine, knownCard(engine, card), path),
+    loseDrive: (name) => engine.between(async () => declareLost(engine, name)),
+    scrub: (drive, stop) => scrubDrives(engine, drive, stop),
+    rebuild: (mounts, owner) => engine.between(() => rebuildFrom(engine, mounts, owner)),
     eject: async (name) => {
       const { name: ejected, kind } = await engine.eject(name);
       return { name: ejected, kind };

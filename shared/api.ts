@@ -17,6 +17,8 @@ export interface DriveStatusJson {
   readonly role: DriveRole | null;
   readonly place: string | null;
   readonly present: boolean;
+  /** The drive of this name was declared lost and no other has been introduced in its place. */
+  readonly lost?: boolean;
   /** Where it is mounted; null while it isn't. */
   readonly mount: string | null;
   readonly freeBytes: number | null;
@@ -34,6 +36,14 @@ export interface LackingJson {
   readonly verified: number;
   readonly goal: number;
   readonly why: string;
+}
+
+/** A file that is cut short, broken in its structure, or reads differently each time. */
+export interface DamagedJson {
+  readonly path: string;
+  /** A part of a sentence, such as `it ends before its last strip`. */
+  readonly why: string;
+  readonly accepted: boolean;
 }
 
 /** What one drive holds of a card. */
@@ -62,6 +72,10 @@ export interface CardStatusJson {
   readonly leavings: readonly { readonly path: string; readonly why: string }[];
   /** Frames filed by their file's time since the camera wrote no usable one. */
   readonly undated: readonly string[];
+  /** Files that are damaged as the card gives them. One that was accepted keeps the card from nothing. */
+  readonly damaged?: readonly DamagedJson[];
+  /** Files that stood on it, were never copied and are gone from it: lost, as far as is known. */
+  readonly vanished?: readonly string[];
   /** How many of its files, leavings apart, each drive of its trip holds verified; the rest that drive owes. */
   readonly held?: readonly HeldJson[];
   /** Someone said that it is of no concern; put in again, it is one again. */
@@ -78,7 +92,7 @@ export interface CardStatusJson {
 }
 
 export interface WorkJson {
-  readonly kind: "survey" | "copy";
+  readonly kind: "survey" | "copy" | "scrub";
   readonly from: string;
   readonly to: readonly string[];
   readonly doneBytes: number;
@@ -145,6 +159,86 @@ export interface EjectedJson {
   /** The drive's name, or the card's as `Card 7`. */
   readonly name: string;
   readonly kind: "drive" | "card";
+}
+
+/** A drive was declared lost: what that leaves short. */
+export interface DriveLostJson {
+  readonly id: string;
+  readonly name: string;
+  /** What it held, and counts no more. */
+  readonly held: OwedJson;
+  /** Files of all trips that have fewer copies than their goal now. */
+  readonly short: number;
+  /** Files that no drive holds any more, up to 1,000; `nowhereTotal` counts all. */
+  readonly nowhere: readonly NowhereJson[];
+  readonly nowhereTotal: number;
+  /** Names of cards whose verdict is withdrawn. */
+  readonly withdrawn: readonly string[];
+}
+
+/** A damaged file of a card that someone knows of. */
+export interface AcceptedJson {
+  readonly card: string;
+  readonly name: string;
+  readonly path: string;
+}
+
+/** What a scrub found that isn't as it was verified. */
+export interface FindingJson {
+  readonly drive: string;
+  /** Below the trip's folder. */
+  readonly path: string;
+  /** `damaged` and `missing` are damage; `changed` was written by another program; `moved` is followed. */
+  readonly what: "damaged" | "missing" | "changed" | "moved";
+  /** Where it stands now, if it was moved. */
+  readonly movedTo: string | null;
+  /** Whether a good copy stands on that drive again. */
+  readonly healed: boolean;
+}
+
+export interface ScrubJson {
+  readonly drives: readonly {
+    readonly name: string;
+    readonly files: number;
+    readonly bytes: number;
+    /** How many of these were read back perhaps from a cache. */
+    readonly unsure: number;
+  }[];
+  readonly findings: readonly FindingJson[];
+  /** False when a drive went or failed before all of it was read. */
+  readonly complete: boolean;
+}
+
+/** Something that existed and is on no drive that is known. */
+export interface NowhereJson {
+  readonly trip: string;
+  /** Where it was filed, below the trip's folder. */
+  readonly path: string;
+  /** The shooting day; "" for what is no frame. */
+  readonly day: string;
+  /** The card it was last seen on, such as `card 2`; "" when unknown. */
+  readonly card: string;
+  readonly bytes: number;
+}
+
+/** What was learnt from the records of drives. */
+export interface RebuildJson {
+  readonly drives: readonly { readonly name: string; readonly mount: string; readonly files: number }[];
+  readonly trips: readonly {
+    readonly id: string;
+    readonly name: string;
+    readonly frames: number;
+    readonly files: number;
+  }[];
+  /** Lines of journals that were torn or altered, and were passed over. */
+  readonly torn: number;
+  /** Facts that contradict others and were left out. */
+  readonly disagreeing: number;
+  /** What only drives hold that were not named, drive by drive. */
+  readonly elsewhere: readonly { readonly drive: string; readonly files: number }[];
+  /** Up to 1,000; `nowhereTotal` counts all. */
+  readonly nowhere: readonly NowhereJson[];
+  readonly nowhereTotal: number;
 }
 
 export interface TripSummaryJson {

@@ -95,6 +95,8 @@ export interface SightingFact {
   readonly path: RelativePath;
   readonly fingerprint: QuickFingerprint;
   readonly original: OriginalId;
+  /** What is wrong with it as the card gives it, as a part of a sentence; absent where nothing was found. */
+  readonly damage?: string;
 }
 
 /** A drive holds this original under its final name, forced to the medium, read back and equal. */
@@ -109,4 +111,79 @@ export interface CopyFact {
   readonly readBack: ReadBack;
 }
 
-export type Fact = TripFact | DriveFact | CardFact | OriginalFact | SightingFact | CopyFact;
+/** Why a copy doesn't count any more. */
+export type LossReason =
+  | "missing" // nothing stands there
+  | "damaged" // other bytes stand there, and nobody wrote them
+  | "changed" // another program wrote it
+  | "moved"; //  it stands under another name, which a further copy fact says
+
+/**
+ * Copies that were written down don't count any more. They are named by their facts, not by the moment, so that it
+ * doesn't matter in which order facts are learnt or what the clocks said.
+ */
+export interface LossFact {
+  readonly kind: "loss";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly original: OriginalId;
+  readonly drive: DriveId;
+  readonly path: RelativePath;
+  readonly why: LossReason;
+  /** The names of the copy facts that don't hold any more. */
+  readonly copies: readonly string[];
+  /** What stands there instead; absent where it can't be read or nothing does. */
+  readonly found?: { readonly hash: ContentHash; readonly size: Bytes };
+}
+
+/** Copies of one drive were read back once more and are equal. */
+export interface CheckedFact {
+  readonly kind: "checked";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly drive: DriveId;
+  readonly readBack: ReadBack;
+  readonly originals: readonly OriginalId[];
+}
+
+/** A drive was declared lost: nothing that was ever copied to it counts. Found again it is a new drive. */
+export interface DriveLostFact {
+  readonly kind: "drive-lost";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly drive: DriveId;
+}
+
+/** Someone knows that this file is damaged as the card gives it, and lets the card go all the same. */
+export interface AcceptedFact {
+  readonly kind: "accepted";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly card: CardId;
+  readonly path: RelativePath;
+  readonly original: OriginalId;
+}
+
+/** A file stood on a card, was never read, and isn't there any more. */
+export interface VanishedFact {
+  readonly kind: "vanished";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly card: CardId;
+  readonly path: RelativePath;
+  readonly size: Bytes;
+  readonly modified: Instant;
+}
+
+export type Fact =
+  | TripFact
+  | DriveFact
+  | CardFact
+  | OriginalFact
+  | SightingFact
+  | CopyFact
+  | LossFact
+  | CheckedFact
+  | DriveLostFact
+  | AcceptedFact
+  | VanishedFact;

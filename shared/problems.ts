@@ -24,6 +24,9 @@ export const alertCodes = [
   "unknown-drive",
   "copy-missing",
   "card-unfinished",
+  "copy-changed",
+  "verdict-withdrawn",
+  "card-formatted",
 ] as const;
 export type AlertCode = (typeof alertCodes)[number];
 
@@ -34,6 +37,7 @@ export const mediumFaultCodes = [
   "copy-differs",
   "copy-missing",
   "copy-spoilt",
+  "copy-changed",
   "name-clash",
   "bad-name",
   "too-large",
@@ -75,6 +79,7 @@ export type FileFaultCode =
   | "too-large" //    the file system cannot hold a file of this size
   | "too-many" //     the system's limit of open files
   | "changed" //      it is not what it was a moment ago
+  | "differs" //      it looks the same and gives other bytes
   | "io"; //          the medium failed
 
 /**

@@ -7,12 +7,16 @@
 
 import { request } from "node:http";
 import type {
+  AcceptedJson,
   CardStatusJson,
   DismissedJson,
   DriveAddedJson,
+  DriveLostJson,
   DriveStatusJson,
   EjectedJson,
+  RebuildJson,
   RefusalJson,
+  ScrubJson,
   StatusJson,
   WaitJson,
 } from "../../shared/api.ts";
@@ -29,6 +33,13 @@ export interface DaemonClient {
   assignCard(card: string, trip: string): Promise<void>;
   refresh(): Promise<void>;
   dismissCard(card: string): Promise<DismissedJson>;
+  /** @param path as `cards` shows it */
+  acceptDamage(card: string, path: string): Promise<AcceptedJson>;
+  loseDrive(name: string): Promise<DriveLostJson>;
+  /** As long as it takes. @param drive undefined: all that are in */
+  scrub(drive: string | undefined): Promise<ScrubJson>;
+  /** As long as it takes. */
+  rebuild(mounts: readonly string[], owner: string | undefined): Promise<RebuildJson>;
   eject(name: string): Promise<EjectedJson>;
   /** @param timeoutSeconds undefined: as long as it takes */
   wait(timeoutSeconds: number | undefined): Promise<WaitJson>;
@@ -52,6 +63,10 @@ export function daemonClient(run: AbsolutePath): DaemonClient {
       await post("/v1/refresh", {});
     },
     dismissCard: (card) => post(`/v1/cards/${encodeURIComponent(card)}/dismiss`, {}),
+    acceptDamage: (card, path) => post(`/v1/cards/${encodeURIComponent(card)}/accept`, { path }),
+    loseDrive: (name) => post("/v1/drives/lose", { name }),
+    scrub: (drive) => post("/v1/scrub", { drive: drive ?? null }),
+    rebuild: (mounts, owner) => post("/v1/rebuild", { mounts, owner: owner ?? null }),
     eject: (name) => post("/v1/eject", { name }),
     wait: async (timeoutSeconds) => {
       if (timeoutSeconds !== undefined) return get(`/v1/wait?timeout=${timeoutSeconds}`);

@@ -4,11 +4,15 @@
  */
 
 import type {
+  AcceptedJson,
   CardStatusJson,
   DismissedJson,
   DriveAddedJson,
+  DriveLostJson,
   DriveStatusJson,
   EjectedJson,
+  RebuildJson,
+  ScrubJson,
   StatusJson,
   WaitJson,
 } from "../../shared/api.ts";
@@ -26,6 +30,20 @@ export interface DaemonFace {
   eject(name: string): Promise<EjectedJson>;
   /** A card that is out is of no concern any more, until it is put in again. */
   dismissCard(card: string): Promise<DismissedJson>;
+  /** Someone knows that a file of a card is damaged; it doesn't keep the card from being clear any more. */
+  acceptDamage(card: string, path: string): Promise<AcceptedJson>;
+  /** A drive is lost for good: its copies count no more. Refuses one that is plugged in. */
+  loseDrive(name: string): Promise<DriveLostJson>;
+  /**
+   * Reads every verified copy on a drive, or on all that are in, from the medium again. Resolves when that is done and
+   * what could be made good is; when `stop` aborts nobody waits any longer and the scrub goes on.
+   */
+  scrub(drive: string | undefined, stop: AbortSignal): Promise<ScrubJson>;
+  /**
+   * Learns from the records of the drives mounted there all that they know, their trips' profiles too.
+   * @param owner the drives of this owner are this photographer's as well
+   */
+  rebuild(mounts: readonly string[], owner: string | undefined): Promise<RebuildJson>;
   /** Reads the trip files again and looks at the volumes. */
   refresh(): Promise<void>;
   /** Resolves when nothing is left to do with what is plugged in, or after `timeout`. */

@@ -26,8 +26,12 @@ export interface Api {
   close(): Promise<void>;
 }
 
-/** bytes. The longest body is a mount path and a name. */
+/** bytes. The longest body but one is a path and a name. */
 const bodyBytesMax = 16 * 1024;
+/** How many drives are rebuilt from at once. */
+const mountsMost = 20;
+/** bytes. As many mount paths. */
+const mountsBytesMax = mountsMost * bodyBytesMax;
 /** seconds. A day; a caller who wants longer asks again. */
 const waitSecondsMax = 86_400;
 /** seconds when the caller says none. */
@@ -130,6 +134,23 @@ function addRoutes(server: FastifyInstance, face: DaemonFace, stopping: AbortSig
     parse(emptyBody, request.body);
     return face.dismissCard(id);
   });
+  server.post("/v1/cards/:id/accept", async (request) => {
+    const { id } = parse(cardParams, request.params);
+    const { path } = parse(pathBody, request.body);
+    return face.acceptDamage(id, path);
+  });
+  server.post("/v1/drives/lose", async (request) => {
+    const { name } = parse(nameBody, request.body);
+    return face.loseDrive(name);
+  });
+  server.post("/v1/scrub", async (request, reply) => {
+    const { drive } = parse(scrubBody, request.body);
+    return face.scrub(drive ?? undefined, goneOrStopping(reply, stopping));
+  });
+  server.post("/v1/rebuild", { bodyLimit: mountsBytesMax }, async (request) => {
+    const { mounts, owner } = parse(rebuildBody, request.body);
+    return face.rebuild(mounts, owner ?? undefined);
+  });
   server.post("/v1/eject", async (request) => {
     const { name } = parse(nameBody, request.body);
     return face.eject(name);
@@ -155,6 +176,12 @@ const driveBody = z.strictObject({ mount: text(4096), name: text(200) });
 const cardParams = z.strictObject({ id: text(100) });
 const tripBody = z.strictObject({ trip: text(200) });
 const nameBody = z.strictObject({ name: text(200) });
+const pathBody = z.strictObject({ path: text(4096) });
+const scrubBody = z.strictObject({ drive: text(200).nullable() });
+const rebuildBody = z.strictObject({
+  mounts: z.array(text(4096)).min(1).max(mountsMost),
+  owner: text(200).nullable(),
+});
 const emptyBody = z.strictObject({});
 const waitQuery = z.strictObject({
   timeout: z

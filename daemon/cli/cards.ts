@@ -7,7 +7,7 @@ import { printable } from "../../shared/text.ts";
 import { daemonClient } from "../api/client.ts";
 import type { Call, Command } from "./command.ts";
 import { renderCards } from "./renderCards.ts";
-import { columnsOf, outJson } from "./terminal.ts";
+import { columnsOf, outJson, writesUnicode } from "./terminal.ts";
 
 export const cardsList: Command = {
   name: "cards",
@@ -30,7 +30,7 @@ export const cardsAssign: Command = {
 async function list(call: Call): Promise<number> {
   const cards = await daemonClient(call.home.run).cards();
   if (call.json) outJson(call.terminal, cards);
-  else call.terminal.out(renderCards(cards, columnsOf(call.terminal)));
+  else call.terminal.out(renderCards(cards, writesUnicode(call.terminal.env), columnsOf(call.terminal)));
   return cards.every((card) => !card.present || card.clear) ? 0 : 1;
 }
 

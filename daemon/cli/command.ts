@@ -14,7 +14,7 @@ import type { Terminal } from "./terminal.ts";
 export interface Command {
   /** One or two words, such as `trip check`. */
   readonly name: string;
-  /** How its operands are called, in order, such as `FILE`. */
+  /** How its operands are called, in order: `FILE`, `[FILE]` where it may be left out, `FILE...` one or more, at the end. */
   readonly operands: readonly string[];
   /** Its own options; each takes a value. */
   readonly options: Readonly<Record<string, { readonly value: string; readonly does: string }>>;
@@ -64,18 +64,36 @@ export function parseLine(command: Command, args: readonly string[]): ParsedLine
   const { values } = parsed;
   const operands: readonly string[] = parsed.positionals;
   const help = values["help"] === true;
-  if (!help && operands.length !== command.operands.length) {
-    const wanted = command.operands.length === 0 ? "no operand" : command.operands.join(" ");
-    throw usage(command, `\`${command.name}\` takes ${wanted}; ${operands.length} given.`);
-  }
-  const empty = help ? -1 : operands.indexOf("");
-  if (empty >= 0) throw usage(command, `${command.operands[empty]} is empty.`);
+  if (!help) checkOperands(command, operands);
   const texts: Record<string, string | undefined> = {};
   for (const name of Object.keys(command.options)) {
     const value = values[name];
     if (typeof value === "string") texts[name] = value;
   }
   return { operands, options: texts, json: values["json"] === true, help };
+}
+
+/** As many as the command takes, and none of them empty. */
+function checkOperands(command: Command, given: readonly string[]): void {
+  const forms = command.operands;
+  const needed = forms.filter((form) => !form.startsWith("[")).length;
+  const most = forms.some((form) => form.endsWith("...")) ? Number.POSITIVE_INFINITY : forms.length;
+  if (given.length < needed || given.length > most) {
+    const wanted = forms.length === 0 ? "no operand" : forms.map(inWords).join(" ");
+    throw usage(command, `\`${command.name}\` takes ${wanted}; ${given.length} given.`);
+  }
+  const empty = given.indexOf("");
+  const form = forms[Math.min(empty, forms.length - 1)] ?? "";
+  if (empty >= 0) throw usage(command, `${bareName(form)} is empty.`);
+}
+
+function inWords(form: string): string {
+  if (form.startsWith("[")) return `one ${bareName(form)} or none`;
+  return form.endsWith("...") ? `one ${bareName(form)} or more` : form;
+}
+
+function bareName(form: string): string {
+  return form.replace(/^\[|\]$|\.\.\.$/g, "");
 }
 
 interface OptionToken {

@@ -31,6 +31,12 @@ export function datedMoment(at: string): string {
   return dateOf(at) === undefined ? "" : `${dayAndMonth(at)}, ${at.slice(11, 16)}`;
 }
 
+/** `Thu 3 June 2027` for a civil date; "" for what is none. */
+export function fullDay(day: string): string {
+  const date = dateOf(day);
+  return date === undefined ? "" : `${weekday.format(date)} ${dayAndMonth(day)} ${day.slice(0, 4)}`;
+}
+
 /** `08:10` on the day of `now`, else `4 June, 08:10`. */
 export function shortMoment(at: string, now: string): string {
   const sameDay = dateOf(at) !== undefined && at.slice(0, 10) === now.slice(0, 10);

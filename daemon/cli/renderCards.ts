@@ -1,21 +1,34 @@
 /** Each card with its verdict and reasons as text, and the cautions once if any may be formatted. */
 
-import type { CardStatusJson } from "../../shared/api.ts";
+import type { CardStatusJson, DamagedJson, LackingJson } from "../../shared/api.ts";
 import { counted, formatBytes, formatCount } from "../../shared/format.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
 import { formatCautions } from "./cautions.ts";
 import { datedMoment, fullMoment } from "./moments.ts";
-import { paragraph } from "./table.ts";
+import { type Seeds, seedsFor } from "./seeds.ts";
+import { padTo, paragraph } from "./table.ts";
 import { usualColumns } from "./terminal.ts";
 
 /** Lines. The rest is counted; `--json` has more of them. */
 const shownMost = 5;
+/** Lines. More of these, since each is lost or has to be judged by a person. */
+const damagedMost = 20;
+/** Characters. A path that `cards accept` takes is shown whole. */
+const longestPath = 1_000;
 
-/** @param width columns */
-export function renderCards(cards: readonly CardStatusJson[], width = usualColumns): string {
+/**
+ * @param unicode whether the terminal shows the seeds' signs; ASCII ones otherwise
+ * @param width columns
+ */
+export function renderCards(
+  cards: readonly CardStatusJson[],
+  unicode: boolean,
+  width = usualColumns,
+): string {
   if (cards.length === 0) return "No card was seen yet. Put one in.\n";
-  const blocks = inOrder(cards).map((card) => renderCard(card, width));
+  const seeds = seedsFor(unicode);
+  const blocks = inOrder(cards).map((card) => renderCard(card, seeds, width));
   if (cards.some((card) => card.clear)) blocks.push(paragraph(formatCautions, width));
   return blocks.join("\n");
 }
@@ -28,12 +41,23 @@ export function inOrder(cards: readonly CardStatusJson[]): readonly CardStatusJs
   });
 }
 
+/** Its damaged files that nobody has accepted yet. */
+export function damagedOf(card: CardStatusJson): readonly DamagedJson[] {
+  return (card.damaged ?? []).filter((file) => !file.accepted);
+}
+
+/** Files that have all their copies and keep the card by their damage alone. */
+export function damagedOnly(card: CardStatusJson): readonly LackingJson[] {
+  const damaged = new Set(damagedOf(card).map((file) => file.path));
+  return card.lacking.filter((file) => file.goal > 0 && file.verified >= file.goal && damaged.has(file.path));
+}
+
 function numberOf(card: CardStatusJson): number {
   const found = /^Card (\d+)$/.exec(card.name);
   return found === null ? Number.POSITIVE_INFINITY : Number(found[1]);
 }
 
-function renderCard(card: CardStatusJson, width: number): string {
+function renderCard(card: CardStatusJson, seeds: Seeds, width: number): string {
   // A card without a number is called by its label already.
   const labelled = card.label === "" || card.name.startsWith("Card “");
   const label = labelled ? "" : ` '${printable(card.label)}'`;
@@ -49,13 +73,16 @@ function renderCard(card: CardStatusJson, width: number): string {
     paragraph(verdict, width, "  "),
     paragraph(`${trip}; ${content}; id ${printable(card.id)}`, width, "  ", "    "),
   ];
-  for (const file of card.lacking.slice(0, shownMost)) {
+  lines.push(renderDamaged(card, seeds, width), renderVanished(card, seeds, width));
+  const elsewhere = damagedOnly(card);
+  const lacking = card.lacking.filter((file) => !elsewhere.includes(file));
+  for (const file of lacking.slice(0, shownMost)) {
     // While nobody knows the card's trip there is no goal to count by.
     const count = file.goal > 0 ? `${file.verified} of ${counted(file.goal, "copy", "copies")}; ` : "";
     const said = `${printable(file.path)}: ${count}${printable(file.why, 500)}`;
     lines.push(paragraph(said, width, "    ", "      "));
   }
-  const more = card.lackingTotal - Math.min(card.lacking.length, shownMost);
+  const more = card.lackingTotal - elsewhere.length - Math.min(lacking.length, shownMost);
   if (more > 0) lines.push(`    and ${counted(more, "more file")}\n`);
   if (card.leavings.length > 0) {
     const named = firstOf(card.leavings.map((each) => `${printable(each.path)} (${printable(each.why)})`));
@@ -66,6 +93,35 @@ function renderCard(card: CardStatusJson, width: number): string {
     lines.push(paragraph(`${withoutTime(card.undated.length)}: ${named}.`, width, "    ", "      "));
   }
   return lines.join("");
+}
+
+/** Each by itself, those that someone knows of behind the others. */
+function renderDamaged(card: CardStatusJson, seeds: Seeds, width: number): string {
+  const all = [...damagedOf(card), ...(card.damaged ?? []).filter((file) => file.accepted)];
+  const lines = all.slice(0, damagedMost).map(({ path, why, accepted }) => {
+    const what = accepted ? "known to be damaged" : "damaged";
+    return withSign(seeds.damaged, `${printable(path, longestPath)}: ${what}: ${printable(why, 500)}`, width);
+  });
+  return lines.join("") + moreOf(all.length, "damaged file");
+}
+
+function renderVanished(card: CardStatusJson, seeds: Seeds, width: number): string {
+  const vanished = card.vanished ?? [];
+  const lines = vanished
+    .slice(0, damagedMost)
+    .map((path) =>
+      withSign(seeds.damaged, `${printable(path, longestPath)}: gone from the card and never copied`, width),
+    );
+  return lines.join("") + moreOf(vanished.length, "file that is gone", "files that are gone");
+}
+
+function withSign(sign: string, text: string, width: number): string {
+  return paragraph(text, width, `    ${padTo(sign, 3)}`, "       ");
+}
+
+function moreOf(total: number, one: string, many = `${one}s`): string {
+  const rest = total - damagedMost;
+  return rest > 0 ? `    and ${formatCount(rest)} more ${rest === 1 ? one : many}\n` : "";
 }
 
 /** Holds whether or not any of them is filed yet. */

@@ -15,7 +15,7 @@ export function renderDrives(drives: readonly DriveStatusJson[], width = usualCo
     printable(drive.name),
     drive.role ?? "",
     printable(drive.place ?? ""),
-    drive.present ? printable(drive.mount ?? "here") : drive.id === null ? "not introduced" : "not here",
+    drive.present ? printable(drive.mount ?? "here") : (whyAway(drive) ?? "not here"),
     freeOf(drive),
     counted(drive.holds.files, "file"),
     drive.owed.files === 0
@@ -23,6 +23,12 @@ export function renderDrives(drives: readonly DriveStatusJson[], width = usualCo
       : `${counted(drive.owed.files, "file")}, ${formatBytes(bytes(drive.owed.bytes))}`,
   ]);
   return tableOrList(["drive", "role", "place", "where", "free", "holds", "owes"], rows, width);
+}
+
+/** Why a drive of this name can't be expected to come by itself; undefined if one can. */
+export function whyAway(drive: DriveStatusJson): string | undefined {
+  if (drive.lost === true) return "declared lost";
+  return drive.id === null ? "not introduced" : undefined;
 }
 
 function freeOf(drive: DriveStatusJson): string {

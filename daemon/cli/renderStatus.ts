@@ -11,9 +11,10 @@ import { printable } from "../../shared/text.ts";
 import { bytes, millis } from "../../shared/units.ts";
 import { formatCautions } from "./cautions.ts";
 import { dayOfTrip, fullMoment, shortMoment } from "./moments.ts";
-import { inOrder } from "./renderCards.ts";
+import { damagedOf, damagedOnly, inOrder } from "./renderCards.ts";
+import { whyAway } from "./renderDrives.ts";
 import { type Seeds, seedsFor } from "./seeds.ts";
-import { padTo, paragraph, table, widestOf, widthOf } from "./table.ts";
+import { padTo, paragraph, signed, table, widestOf, widthOf } from "./table.ts";
 import { usualColumns } from "./terminal.ts";
 
 /**
@@ -70,7 +71,9 @@ function renderMatrix(
   const rows = [
     rowOf("", (drive) => printable(drive.name, 40)),
     rowOf("", (drive) => whereIs(drive, status.at, seeds)),
-    ...cards.map((card) => rowOf(nameOf(card), (drive) => cellOf(card, drive, seeds), shortVerdict(card))),
+    ...cards.map((card) =>
+      rowOf(nameOf(card), (drive) => cellOf(card, drive, seeds), shortVerdict(card, seeds)),
+    ),
   ];
   if (status.frames.files > 0)
     rows.push(rowOf("filed so far", (drive) => holdsOf(drive, seeds), goalOf(status)));
@@ -123,17 +126,26 @@ function nameOf(card: CardStatusJson): string {
 }
 
 /** What fits behind a row; the whole sentence and its reasons are in `scrubjay cards`. */
-function shortVerdict(card: CardStatusJson): string {
-  if (card.clear) return card.files > card.leavings.length ? "may be formatted" : "holds no files";
-  if (card.lackingTotal === 0) return printable(card.verdict, 80);
-  return `keep this card: ${counted(card.lackingTotal, "file")} short of copies`;
+function shortVerdict(card: CardStatusJson, seeds: Seeds): string {
+  const gone = card.vanished?.length ?? 0;
+  const uncopied = gone === 0 ? "" : `; ${counted(gone, "file")} gone, never copied`;
+  if (card.clear)
+    return `${card.files > card.leavings.length ? "may be formatted" : "holds no files"}${uncopied}`;
+  const damaged = damagedOf(card).length;
+  const short = card.lackingTotal - damagedOnly(card).length;
+  if (damaged === 0 && short <= 0) return printable(card.verdict, 80);
+  const reasons = [
+    ...(damaged > 0 ? [`${counted(damaged, "file")} damaged`] : []),
+    ...(short > 0 ? [`${counted(short, "file")} short of copies`] : []),
+  ];
+  return `${damaged > 0 ? `${seeds.damaged} ` : ""}keep this card: ${reasons.join(", ")}${uncopied}`;
 }
 
 function whereIs(drive: DriveStatusJson, now: string, seeds: Seeds): string {
   const place = drive.place === null ? "" : printable(drive.place, 40);
   if (drive.present) return place;
   const since = drive.lastSeen === null ? "" : shortMoment(drive.lastSeen, now);
-  const gone = drive.id === null ? "not introduced" : since === "" ? "not here" : `not here since ${since}`;
+  const gone = whyAway(drive) ?? (since === "" ? "not here" : `not here since ${since}`);
   return place === "" ? gone : `${place} ${seeds.dot} ${gone}`;
 }
 
@@ -171,23 +183,32 @@ function goalOf(status: StatusJson): string {
 function workOf(work: WorkJson, seeds: Seeds): string {
   const from = printable(work.from, 60);
   if (work.kind === "survey") return `looking at ${from}`;
-  const done = work.totalBytes > 0 ? Math.floor((work.doneBytes / work.totalBytes) * 100) : 0;
   const facts = [
-    `${done} %`,
+    `${percentOf(work)} %`,
     `${formatBytes(bytes(work.doneBytes))} of ${formatBytes(bytes(work.totalBytes))}`,
   ];
   if (work.bytesPerSecond > 0) facts.push(`${formatBytes(bytes(work.bytesPerSecond))}/s`);
-  if (work.secondsLeft !== null) facts.push(`${formatSpan(millis(work.secondsLeft * 1000))} left`);
+  facts.push(...timeLeft(work));
+  if (work.kind === "scrub") return `reading ${from} again: ${facts.join(", ")}`;
   const to = work.to.map((name) => printable(name, 40)).join(", ");
   return `copying ${from} ${seeds.arrow} ${to}: ${facts.join(", ")}`;
+}
+
+/** Whole percent of its bytes that are done. */
+export function percentOf(work: WorkJson): number {
+  return work.totalBytes > 0 ? Math.floor((work.doneBytes / work.totalBytes) * 100) : 0;
+}
+
+/** `4 min left`; none while it can't be told. */
+export function timeLeft(work: WorkJson): readonly string[] {
+  return work.secondsLeft === null ? [] : [`${formatSpan(millis(work.secondsLeft * 1000))} left`];
 }
 
 function renderAlert(alert: StatusJson["alerts"][number], now: string, seeds: Seeds, width: number): string {
   const sign =
     alert.severity === "urgent" ? seeds.damaged : alert.severity === "warning" ? seeds.owed : seeds.dot;
-  const first = ` ${padTo(sign, 3)}`;
   const text = [alert.happened, alert.safe, alert.next].filter((part) => part !== "").join(" ");
   const since = shortMoment(alert.since, now);
   const said = `${printable(text, 3_000)}${since === "" ? "" : ` (${alert.severity}, since ${since})`}`;
-  return paragraph(said, width, first, " ".repeat(widthOf(first)));
+  return signed(sign, said, width);
 }

@@ -13,12 +13,17 @@ import { printable } from "../../shared/text.ts";
 import { nearest } from "../core/nearest.ts";
 import { homeFolders } from "../home/homeFolders.ts";
 import { cardsAssign, cardsList } from "./cards.ts";
+import { cardsAccept } from "./cardsAccept.ts";
 import { cardsDismiss } from "./cardsDismiss.ts";
 import { type Command, helpOf, listOf, parseLine } from "./command.ts";
 import { daemon } from "./daemon.ts";
 import { doctor } from "./doctor.ts";
 import { driveAdd, driveList } from "./drive.ts";
+import { driveLost } from "./driveLost.ts";
+import { driveReplace } from "./driveReplace.ts";
 import { eject } from "./eject.ts";
+import { rebuild } from "./rebuild.ts";
+import { scrub } from "./scrub.ts";
 import { status } from "./status.ts";
 import { paragraph } from "./table.ts";
 import { columnsOf, inItsSigns, outJson, type Terminal } from "./terminal.ts";
@@ -38,9 +43,14 @@ export const commands: readonly Command[] = [
   status,
   cardsList,
   cardsAssign,
+  cardsAccept,
   cardsDismiss,
   wait,
   eject,
+  scrub,
+  driveLost,
+  driveReplace,
+  rebuild,
 ];
 
 /** @param args the words after the program's name. @returns the exit status; never rejects. */

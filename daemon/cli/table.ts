@@ -95,6 +95,12 @@ export function paragraph(text: string, width: number, first = "", rest = first)
   return lines.map((each) => `${each.trimEnd()}\n`).join("");
 }
 
+/** A paragraph behind a sign, all of its lines in one column. */
+export function signed(sign: string, text: string, width: number): string {
+  const first = ` ${padTo(sign, 3)}`;
+  return paragraph(text, width, first, " ".repeat(widthOf(first)));
+}
+
 /** What a paragraph is made of: words, and rows of words that belong together and are not wider than `widest`. */
 function piecesOf(text: string, widest: number): readonly string[] {
   const words = text.split(" ");

@@ -6,6 +6,8 @@
  */
 
 import { homedir } from "node:os";
+import { setTimeout } from "node:timers/promises";
+import type { Millis } from "../../shared/units.ts";
 
 export interface Terminal {
   /** Words for people. */
@@ -15,6 +17,10 @@ export interface Terminal {
   err(text: string): void;
   /** How wide standard output is, in columns; undefined when it is no terminal. */
   readonly columns: number | undefined;
+  /** The same of standard error, where progress is drawn. */
+  readonly errColumns: number | undefined;
+  /** Lets time pass; resolves sooner when `stop` aborts. */
+  pause(span: Millis, stop: AbortSignal): Promise<void>;
   readonly env: Readonly<Record<string, string | undefined>>;
   /** The user's own folder. */
   readonly userHome: string;
@@ -36,9 +42,19 @@ export function systemTerminal(): Terminal {
     exact: out,
     err: (text) => process.stderr.write(text),
     columns: process.stdout.columns,
+    errColumns: process.stderr.columns,
+    pause,
     env: process.env,
     userHome: homedir(),
   };
+}
+
+async function pause(span: Millis, stop: AbortSignal): Promise<void> {
+  try {
+    await setTimeout(span, undefined, { signal: stop });
+  } catch (error) {
+    if (!stop.aborted) throw error;
+  }
 }
 
 /** How wide an answer may be: the terminal's own width, else COLUMNS (POSIX.1-2017, Base Definitions 8.3). */

@@ -7,7 +7,7 @@ import { counted, formatBytes } from "../../shared/format.ts";
 import type { CardId, DriveId } from "../../shared/identity.ts";
 import type { Alert, MediumFaultCode } from "../../shared/problems.ts";
 import { asArgument, printable } from "../../shared/text.ts";
-import type { Bytes } from "../../shared/units.ts";
+import type { Bytes, Millis } from "../../shared/units.ts";
 import { inSentence, list } from "./verdict.ts";
 
 export interface AlertTrip {
@@ -24,6 +24,10 @@ export interface AlertDrive {
   readonly id: DriveId | undefined;
   readonly place: string | undefined;
   readonly present: boolean;
+  /** The drive of this name was declared lost, and no other took its name. */
+  readonly lost: boolean;
+  /** How long it hasn't been plugged in; undefined while it is, or when it never was. */
+  readonly away: Millis | undefined;
   readonly holdsFiles: number;
   readonly owedFiles: number;
   readonly owedBytes: Bytes;
@@ -64,12 +68,32 @@ export interface AlertView {
   readonly strangers: readonly {
     readonly mount: string;
     readonly name: string;
-    readonly why: "twice" | "unknown";
+    readonly why: "twice" | "unknown" | "lost";
   }[];
   /** Mounts that are there and give no answer, so that it isn't known what they are. */
   readonly unreadable: readonly string[];
   /** Cards that were taken out with files on them that were never copied. */
   readonly unfinished: readonly { readonly id: CardId; readonly name: string; readonly files: number }[];
+  /** Cards with files that are damaged as the card gives them, and of which nobody has said that it is known. */
+  readonly damaged: readonly {
+    readonly id: CardId;
+    readonly name: string;
+    readonly files: readonly { readonly path: string; readonly why: string }[];
+  }[];
+  /** Cards that were said to be clear and aren't any more. */
+  readonly withdrawn: readonly { readonly id: CardId; readonly name: string; readonly sentence: string }[];
+  /** Cards from which files are gone that were never copied. */
+  readonly vanished: readonly {
+    readonly id: CardId;
+    readonly name: string;
+    readonly paths: readonly string[];
+  }[];
+  /** Cards that came empty and look like others that went with files on them that lack copies. */
+  readonly emptied: readonly {
+    readonly id: CardId;
+    readonly name: string;
+    readonly others: readonly string[];
+  }[];
   /** Drives whose journal has lines that don't hold. */
   readonly spoilt: readonly { readonly name: string; readonly id: string; readonly lines: number }[];
 }
@@ -86,6 +110,10 @@ export function alertsOf(view: AlertView): readonly Alert[] {
     ...view.strangers.map(stranger),
     ...view.unreadable.map(unreadable),
     ...view.unfinished.map(unfinished),
+    ...view.damaged.map(damagedSource),
+    ...view.withdrawn.map(withdrawn),
+    ...view.vanished.map(vanished),
+    ...view.emptied.map(emptied),
     ...view.spoilt.map(spoilt),
   ];
 }
@@ -101,18 +129,17 @@ function driveMissing(trip: AlertTrip): Alert[] {
         drive.owedFiles > 0
           ? ` It owes ${counted(drive.owedFiles, "file")} (${formatBytes(drive.owedBytes)}).`
           : "";
-      const happened =
-        drive.id === undefined
-          ? `${name} takes part in ${printable(trip.name)} and has not been introduced yet.${owes}`
-          : `${name} is not plugged in.${owes}`;
+      const happened = `${whyMissing(trip, drive)}${owes}`;
       const holders = trip.drives.filter((other) => other.present && other.holdsFiles > 0);
       const safe =
         holders.length > 0
           ? `Copying goes on to ${list(holders.map((holder) => holder.name))}.`
           : "Everything else goes on without it.";
-      const next =
-        drive.id === undefined
-          ? `Plug it in and run \`scrubjay drive add MOUNT --name ${asArgument(drive.name)}\`.`
+      const introduce = `\`scrubjay drive add MOUNT --name ${asArgument(drive.name)}\``;
+      const next = drive.lost
+        ? `Plug another drive in and run ${introduce}; it is caught up by itself.`
+        : drive.id === undefined
+          ? `Plug it in and run ${introduce}.`
           : `Plug ${name} in before the cards are formatted; it is caught up by itself.`;
       return {
         code: "drive-missing",
@@ -124,6 +151,20 @@ function driveMissing(trip: AlertTrip): Alert[] {
       };
     });
 }
+
+function whyMissing(trip: AlertTrip, { name, id, lost, away }: AlertDrive): string {
+  const shown = printable(name);
+  if (lost) return `${shown} was declared lost, and no drive has taken its place in ${printable(trip.name)}.`;
+  if (id === undefined)
+    return `${shown} takes part in ${printable(trip.name)} and has not been introduced yet.`;
+  if (away === undefined || away < longAway) return `${shown} is not plugged in.`;
+  const hours = Math.floor(away / longAway);
+  const span = hours < 48 ? counted(hours, "hour") : counted(Math.floor(hours / 24), "day");
+  return `${shown} has not been plugged in for ${span}.`;
+}
+
+/** ms. An hour: before that, how long a drive has been away is no news. */
+const longAway = 3_600_000;
 
 function driveFull(trip: AlertTrip): Alert[] {
   return trip.drives.flatMap((drive) => {
@@ -186,16 +227,25 @@ function faultAlert(fault: AlertFault): Alert {
         about,
         happened: `${counted(fault.paths.length, "copy", "copies")} on ${medium} ${fault.paths.length === 1 ? "is" : "are"} gone or cut short: ${files}.`,
         safe: `${fault.paths.length === 1 ? "It doesn't" : "They don't"} count any more. Nothing on ${medium} was changed.`,
-        next: `Put the card in again if it still holds them; they are copied anew. If nobody removed them, don't trust ${medium}.`,
+        next: `Plug in another drive that holds ${fault.paths.length === 1 ? "it" : "them"}, or put the card in again; the rest follows by itself. If nobody removed ${fault.paths.length === 1 ? "it" : "them"}, don't trust ${medium}.`,
       };
     case "copy-spoilt":
       return {
         code: "copy-differs",
         severity: "urgent",
         about,
-        happened: `${counted(fault.paths.length, "copy", "copies")} on ${medium} can't be read as verified any more: ${files}${detail}.`,
-        safe: `${fault.paths.length === 1 ? "It doesn't count, was" : "They don't count, were"} not passed on, and ${fault.paths.length === 1 ? "was" : "were"} left as ${fault.paths.length === 1 ? "it is" : "they are"}.`,
-        next: `Another copy is used where there is one. If it happens again, don't trust ${medium}.`,
+        happened: `${counted(fault.paths.length, "copy", "copies")} on ${medium} ${fault.paths.length === 1 ? "is" : "are"} damaged: ${files}${detail}.`,
+        safe: `${fault.paths.length === 1 ? "It doesn't count, is" : "They don't count, are"} passed on to nobody, and nothing was deleted.`,
+        next: `A good copy takes ${fault.paths.length === 1 ? "its" : "their"} place as soon as a drive or card that has one is in. If it happens again, don't trust ${medium}.`,
+      };
+    case "copy-changed":
+      return {
+        code: "copy-changed",
+        severity: "warning",
+        about,
+        happened: `${counted(fault.paths.length, "original")} on ${medium} ${fault.paths.length === 1 ? "was" : "were"} changed by another program: ${files}.`,
+        safe: `${fault.paths.length === 1 ? "It was left as it is; it counts" : "They were left as they are; they count"} as a copy no more.`,
+        next: `Let the editor write sidecars rather than into originals. An untouched copy is put beside ${fault.paths.length === 1 ? "it" : "them"} as soon as a drive that has one is in.`,
       };
     case "name-clash":
       return {
@@ -299,7 +349,16 @@ function stranger(drive: AlertView["strangers"][number]): Alert {
       about: drive.mount,
       happened: `${mount} is the drive ${name} of another Scrubjay.`,
       safe: "Nothing was written to it.",
-      next: `If it is yours, make it known here with \`scrubjay drive add MOUNT --name ${asArgument(drive.name)}\`.`,
+      next: `If it is yours, \`scrubjay rebuild ${asArgument(drive.mount)}\` learns all that it knows.`,
+    };
+  if (drive.why === "lost")
+    return {
+      code: "unknown-drive",
+      severity: "warning",
+      about: drive.mount,
+      happened: `${mount} is ${name}, which was declared lost.`,
+      safe: "Nothing was written to it, and nothing on it counts.",
+      next: `To use it again, run \`scrubjay drive add ${asArgument(drive.mount)} --name ${asArgument(drive.name)}\`; what stands on it is read, and what is good counts again.`,
     };
   return {
     code: "drive-twice",
@@ -341,6 +400,55 @@ function spoilt(record: { readonly name: string; readonly id: string; readonly l
     happened: `${counted(record.lines, "line")} of the record on ${printable(record.name)} can't be read.`,
     safe: "Those lines were passed over; what they said is written again below them.",
     next: "Nothing needs to be done. If it grows, the drive may be failing.",
+  };
+}
+
+function damagedSource(card: AlertView["damaged"][number]): Alert {
+  const [first] = card.files;
+  const one = card.files.length === 1;
+  const which = named(card.files.map((file) => file.path));
+  const why = one && first !== undefined ? ` (${first.why})` : "";
+  return {
+    code: "damaged-source",
+    severity: "urgent",
+    about: card.id,
+    happened: `${counted(card.files.length, "file")} of ${inSentence(card.name)} ${one ? "is" : "are"} damaged as the card gives ${one ? "it" : "them"}: ${which}${why}.`,
+    safe: `${one ? "It is" : "They are"} copied as ${one ? "it is" : "they are"}. ${cardUntouched}`,
+    next: `Keep ${inSentence(card.name)}: another reader may read it better. Look at ${one ? "the frame" : "the frames"}; if nothing better can be had, \`scrubjay cards accept ${card.id} PATH\` lets the card go.`,
+  };
+}
+
+function withdrawn(card: AlertView["withdrawn"][number]): Alert {
+  return {
+    code: "verdict-withdrawn",
+    severity: "urgent",
+    about: card.id,
+    happened: `${card.name} may not be formatted any more. ${card.sentence}`,
+    safe: "The copies that are still counted were verified.",
+    next: `If it isn't formatted yet, keep ${inSentence(card.name)} and put it in again. If it is, plug in the other drives: they give each other what they lack.`,
+  };
+}
+
+function vanished(card: AlertView["vanished"][number]): Alert {
+  const one = card.paths.length === 1;
+  return {
+    code: "card-formatted",
+    severity: "urgent",
+    about: card.id,
+    happened: `${counted(card.paths.length, "file")} that stood on ${inSentence(card.name)} when it was last in ${one ? "was" : "were"} never copied and ${one ? "is" : "are"} gone from it: ${named(card.paths)}.`,
+    safe: `Everything that was copied from it before is safe. ${cardUntouched}`,
+    next: `Take nothing more with this card: a recovery service may still find ${one ? "it" : "them"}. \`scrubjay cards\` names all; if ${one ? "it was" : "they were"} deleted on purpose, take the card out and run \`scrubjay cards dismiss ${card.id}\`.`,
+  };
+}
+
+function emptied(card: AlertView["emptied"][number]): Alert {
+  return {
+    code: "card-formatted",
+    severity: "urgent",
+    about: card.id,
+    happened: `${card.name} came empty, and looks like ${list(card.others.map(inSentence))}, which went before all of ${card.others.length === 1 ? "it" : "them"} was safe.`,
+    safe: "What was copied from it before is safe. Formatting gives a card a new identity, so this can't be known for sure.",
+    next: "If it is another card, nothing is the matter. If it is the same, take nothing more with it: a recovery service may still find what was on it. `scrubjay cards` names what lacks copies.",
   };
 }
 

@@ -18,6 +18,10 @@ export interface VerdictFile {
   readonly known: boolean;
   /** What went wrong with it, as a part of a sentence; undefined if nothing did. */
   readonly fault: string | undefined;
+  /** What is wrong with it as the card gives it, unless someone knows of that; undefined if nothing is. */
+  readonly damage: string | undefined;
+  /** What became of copies that were verified once, by drive, as a part of a sentence. */
+  readonly lostOn: ReadonlyMap<DriveId, string>;
 }
 
 export interface VerdictDrive {
@@ -25,6 +29,8 @@ export interface VerdictDrive {
   readonly id: DriveId | undefined;
   readonly name: string;
   readonly present: boolean;
+  /** The drive of this name was declared lost. */
+  readonly lost: boolean;
 }
 
 export interface CardForVerdict {
@@ -60,7 +66,7 @@ export function verdictOf(card: CardForVerdict): Verdict {
   if (!card.surveyed) {
     const sentence = card.present
       ? `${card.name} is being looked at. Keep it.`
-      : `${card.name} was taken out before it could be looked at. Keep it.`;
+      : `${card.name} has not been looked at since it was last put in. Keep it.`;
     return { clear: false, sentence, lacking: [] };
   }
   const lacking: Lacking[] = card.unreadFolders.map((path) => ({
@@ -71,8 +77,10 @@ export function verdictOf(card: CardForVerdict): Verdict {
   }));
   for (const file of card.files) {
     const verified = new Set(file.heldBy).size;
-    if (card.goal !== undefined && file.known && verified >= card.goal) continue;
-    lacking.push({ path: file.path, verified, goal: card.goal ?? 0, why: whyLacking(file, card) });
+    const enough = card.goal !== undefined && file.known && verified >= card.goal;
+    if (enough && file.damage === undefined) continue;
+    const why = enough ? `${file.damage}, as the card gives it` : whyLacking(file, card);
+    lacking.push({ path: file.path, verified, goal: card.goal ?? 0, why });
   }
   if (lacking.length === 0 && !card.confirmed)
     return { clear: false, sentence: `${card.name} is being looked at once more. Keep it.`, lacking };
@@ -85,12 +93,14 @@ function whyLacking(file: VerdictFile, card: CardForVerdict): string {
   if (card.goal === undefined) return "it isn't known which trip this card belongs to";
   const owing = card.drives.filter((drive) => drive.id === undefined || !file.heldBy.includes(drive.id));
   if (owing.length === 0) return `the trip has no further drive for ${card.goal} copies`;
-  return owing.map((drive) => `${printable(drive.name)} owes it${state(drive)}`).join(", ");
+  return owing.map((drive) => `${printable(drive.name)} owes it${state(drive, file)}`).join(", ");
 }
 
-function state(drive: VerdictDrive): string {
-  if (drive.id === undefined) return " (not introduced yet)";
-  return drive.present ? "" : " (not plugged in)";
+function state(drive: VerdictDrive, file: VerdictFile): string {
+  if (drive.id === undefined) return drive.lost ? " (declared lost)" : " (not introduced yet)";
+  const lost = file.lostOn.get(drive.id);
+  const reasons = [...(lost === undefined ? [] : [lost]), ...(drive.present ? [] : ["not plugged in"])];
+  return reasons.length === 0 ? "" : ` (${reasons.join(", ")})`;
 }
 
 function clearSentence(card: CardForVerdict): string {
@@ -114,9 +124,17 @@ function clearSentence(card: CardForVerdict): string {
 function keepSentence(card: CardForVerdict, lacking: readonly Lacking[]): string {
   if (card.goal === undefined)
     return `Keep ${inSentence(card.name)}: it isn't known which trip it belongs to.`;
-  const least = Math.min(...lacking.map((each) => each.verified));
-  const short = lacking.length === 1 ? "lacks" : "lack";
-  return `Keep ${inSentence(card.name)}: ${counted(lacking.length, "file")} ${short} copies (${least} of ${card.goal}).`;
+  const short = lacking.filter((each) => each.verified < each.goal || each.goal === 0);
+  const damaged = lacking.length - short.length;
+  const reasons: string[] = [];
+  if (short.length > 0) {
+    const least = Math.min(...short.map((each) => each.verified));
+    const lack = short.length === 1 ? "lacks" : "lack";
+    reasons.push(`${counted(short.length, "file")} ${lack} copies (${least} of ${card.goal})`);
+  }
+  if (damaged > 0)
+    reasons.push(`${counted(damaged, "file")} ${damaged === 1 ? "is" : "are"} damaged on the card itself`);
+  return `Keep ${inSentence(card.name)}: ${reasons.join(", and ")}.`;
 }
 
 /** `Card 7` inside a sentence: `card 7`. */

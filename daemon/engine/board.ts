@@ -10,16 +10,17 @@ import type {
   TripStatusJson,
   WorkJson,
 } from "../../shared/api.ts";
+import type { LossReason } from "../../shared/facts.ts";
 import { rfc3339 } from "../../shared/format.ts";
-import { type CardId, type DriveId, nameKey } from "../../shared/identity.ts";
-import { sentences } from "../../shared/problems.ts";
+import { type CardId, type DriveId, nameKey, type OriginalId } from "../../shared/identity.ts";
+import { type MediumFaultCode, sentences } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes, millis } from "../../shared/units.ts";
 import type { AlertCard, AlertDrive, AlertFault, AlertView } from "../core/alerts.ts";
 import { boardSentences, notSafe } from "../core/board.ts";
 import { reserveOf } from "../core/plan.ts";
 import { type Verdict, type VerdictDrive, verdictOf } from "../core/verdict.ts";
-import type { CardFileState, DriveRow, Fault } from "../ports/ledger.ts";
+import type { CardFileState, CardRow, DriveRow, Fault } from "../ports/ledger.ts";
 import type { KnownTrip } from "./dating.ts";
 import type { Engine } from "./engine.ts";
 
@@ -33,10 +34,13 @@ interface TripDriveState {
   readonly place: string | undefined;
   readonly row: DriveRow | undefined;
   readonly present: boolean;
+  /** The drive of this name was declared lost, and no other took its name. */
+  readonly lost: boolean;
 }
 
 function drivesOf(engine: Engine, trip: KnownTrip): readonly TripDriveState[] {
   const rows = engine.ports.ledger.drives();
+  const lost = new Set(engine.ports.ledger.lostDrives().map((drive) => nameKey(drive.name)));
   const present = new Set(engine.presence.drives.map((drive) => drive.id));
   return trip.profile.drives.map((drive) => {
     const row = rows.find((each) => nameKey(each.name) === nameKey(drive.name));
@@ -46,6 +50,7 @@ function drivesOf(engine: Engine, trip: KnownTrip): readonly TripDriveState[] {
       place: drive.place,
       row,
       present: row !== undefined && present.has(row.id),
+      lost: row === undefined && lost.has(nameKey(drive.name)),
     };
   });
 }
@@ -79,13 +84,86 @@ export function alertView(engine: Engine): AlertView {
         ...visit.days,
       };
     }),
-    faults: groupFaults(engine, engine.ports.ledger.faults()),
+    faults: groupFaults(engine, [...engine.ports.ledger.faults(), ...lossesAsFaults(engine)]),
     ambiguous: engine.presence.ambiguous,
     strangers: engine.presence.strangers,
     unreadable: engine.presence.unreadable,
     unfinished: unfinishedCards(engine),
+    ...alertsOfCards(engine),
     spoilt: engine.bay.spoiltRecords(),
   };
+}
+
+/** What is the matter with cards whether they are in or not. */
+function alertsOfCards(engine: Engine): Pick<AlertView, "damaged" | "withdrawn" | "vanished" | "emptied"> {
+  const { ledger } = engine.ports;
+  const vanishedFrom = vanishedByCard(engine);
+  const rows = ledger.cards().filter((row) => !row.dismissed);
+  const named = rows.map((row) => ({ row, id: row.id, name: engine.nameOfCard(row.id) }));
+  const damaged = named.map(({ id, name }) => ({
+    id,
+    name,
+    files: ledger
+      .cardFiles(id)
+      .filter((file) => file.damage !== "" && !file.accepted && file.role !== "leaving")
+      .map((file) => ({ path: printable(file.path), why: file.damage })),
+  }));
+  const withdrawn = named.flatMap(({ row, id, name }) => {
+    const verdict = row.cleared === undefined ? undefined : cardVerdict(engine, id)?.verdict;
+    return verdict === undefined || verdict.clear ? [] : [{ id, name, sentence: verdict.sentence }];
+  });
+  const vanished = named.map(({ id, name }) => ({ id, name, paths: vanishedFrom.get(id) ?? [] }));
+  return {
+    damaged: damaged.filter((card) => card.files.length > 0),
+    withdrawn,
+    vanished: vanished.filter((card) => card.paths.length > 0),
+    emptied: emptiedCards(engine, rows),
+  };
+}
+
+/** A formatted card is another one by its identity; by label and size it may be one that went too early. */
+function emptiedCards(engine: Engine, rows: readonly CardRow[]): AlertView["emptied"] {
+  const present = new Set(engine.presence.cards.map((card) => card.id));
+  return engine.desk.visits.flatMap(({ card, survey }) => {
+    const empty = survey !== undefined && survey.frames.length === 0;
+    if (!empty || card.gone.aborted) return [];
+    const others = rows.filter(
+      ({ id, label, totalBytes }) =>
+        !present.has(id) &&
+        label === card.volume.label &&
+        totalBytes === card.volume.totalBytes &&
+        cardVerdict(engine, id)?.verdict.clear === false,
+    );
+    if (others.length === 0) return [];
+    return [
+      {
+        id: card.id,
+        name: engine.nameOfCard(card.id),
+        others: others.map(({ id }) => engine.nameOfCard(id)),
+      },
+    ];
+  });
+}
+
+const faultOfLoss: { readonly [W in LossReason]: MediumFaultCode | undefined } = {
+  missing: "copy-missing",
+  damaged: "copy-spoilt",
+  changed: "copy-changed",
+  moved: undefined,
+};
+
+/** Copies that were lost on drives of trips and aren't made good yet. */
+function lossesAsFaults(engine: Engine): readonly Fault[] {
+  return engine.tripBook.trips.flatMap((trip) =>
+    drivesOf(engine, trip).flatMap(({ row }) => {
+      const losses = row === undefined ? [] : engine.ports.ledger.losses(row.id, trip.id);
+      return losses.flatMap(({ path, why }): Fault[] => {
+        const code = faultOfLoss[why];
+        if (code === undefined || row === undefined) return [];
+        return [{ medium: row.id, path, code, detail: "", at: engine.now() }];
+      });
+    }),
+  );
 }
 
 /** Cards that went with files on them that were never read; those that can't be read have an alert of their own. */
@@ -137,6 +215,8 @@ function alertDrive(engine: Engine, trip: KnownTrip, drive: TripDriveState): Ale
     id: row?.id,
     place: drive.place,
     present: drive.present,
+    lost: drive.lost,
+    away: row === undefined || drive.present ? undefined : millis(Math.max(0, engine.now() - row.lastSeen)),
     holdsFiles: share.holdsFiles,
     owedFiles: share.owedFiles,
     owedBytes: share.owedBytes,
@@ -205,8 +285,10 @@ export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefin
           id: drive.row?.id,
           name: drive.name,
           present: drive.present,
+          lost: drive.lost,
         }));
   const present = engine.presence.cards.some((each) => each.id === card);
+  const lostOn = lostCopies(engine, trip, drives);
   const verdict = verdictOf({
     name,
     present,
@@ -220,13 +302,37 @@ export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefin
       unsure: file.unsure,
       known: file.original !== undefined,
       fault: faults.get(file.path),
+      damage: file.damage === "" || file.accepted ? undefined : file.damage,
+      lostOn: lostOn(file),
     })),
     unreadFolders: [...faults.keys()].filter((path) => !paths.has(path)) as CardFileState["path"][],
   });
   return { name, files: counting.length, states, trip, verdict };
 }
 
+/** What became of copies of a file, by drive. */
+function lostCopies(engine: Engine, trip: KnownTrip | undefined, drives: readonly VerdictDrive[]) {
+  const lost = new Map<OriginalId, Map<DriveId, string>>();
+  for (const { id } of drives) {
+    if (id === undefined || trip === undefined) continue;
+    for (const { original, why } of engine.ports.ledger.losses(id, trip.id)) {
+      const ofOriginal = lost.get(original) ?? new Map<DriveId, string>();
+      lost.set(original, ofOriginal.set(id, lossWords[why]));
+    }
+  }
+  const none: ReadonlyMap<DriveId, string> = new Map();
+  return (file: CardFileState) => (file.original === undefined ? none : (lost.get(file.original) ?? none));
+}
+
+const lossWords: { readonly [W in LossReason]: string } = {
+  missing: "its copy there is gone",
+  damaged: "its copy there is damaged",
+  changed: "its copy there was changed by another program",
+  moved: "its copy there was moved",
+};
+
 export function cardsJson(engine: Engine): readonly CardStatusJson[] {
+  const vanished = vanishedByCard(engine);
   return engine.ports.ledger.cards().flatMap((row): CardStatusJson[] => {
     const card = cardVerdict(engine, row.id);
     if (card === undefined) return [];
@@ -251,6 +357,10 @@ export function cardsJson(engine: Engine): readonly CardStatusJson[] {
         leavings: states
           .filter((file) => file.role === "leaving")
           .map((file) => ({ path: printable(file.path), why: file.why })),
+        damaged: counting
+          .filter((file) => file.damage !== "")
+          .map(({ path, damage, accepted }) => ({ path: printable(path, 1_000), why: damage, accepted })),
+        vanished: vanished.get(row.id) ?? [],
         undated: (engine.desk.visitOf(row.id)?.undated ?? []).map((path) => printable(path)),
         held: trip === undefined ? [] : drivesOf(engine, trip).map((drive) => heldOf(drive, counting)),
         dismissed: row.dismissed,
@@ -265,6 +375,13 @@ export function cardsJson(engine: Engine): readonly CardStatusJson[] {
       },
     ];
   });
+}
+
+function vanishedByCard(engine: Engine): ReadonlyMap<CardId, readonly string[]> {
+  const byCard = new Map<CardId, string[]>();
+  for (const { card, path } of engine.ports.ledger.vanished())
+    byCard.set(card, [...(byCard.get(card) ?? []), printable(path, 1_000)]);
+  return byCard;
 }
 
 function heldOf(drive: TripDriveState, files: readonly CardFileState[]) {
@@ -286,7 +403,7 @@ export function drivesJson(engine: Engine): readonly DriveStatusJson[] {
     .filter((row) => !ids.has(row.id))
     .map((row): TripDriveState => {
       const present = engine.presence.drives.some((drive) => drive.id === row.id);
-      return { name: row.name, role: null, place: undefined, row, present };
+      return { name: row.name, role: null, place: undefined, row, present, lost: false };
     });
   return [...named, ...others].map((drive) => driveJson(engine, drive, trip, zone));
 }
@@ -307,6 +424,7 @@ function driveJson(
     role: drive.role,
     place: drive.place === undefined ? null : printable(drive.place),
     present: here !== undefined,
+    lost: drive.lost,
     mount: here?.volume.root ?? null,
     freeBytes: here === undefined ? null : engine.bay.freeOf(here),
     totalBytes: here?.traits.totalBytes ?? null,

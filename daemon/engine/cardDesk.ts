@@ -3,7 +3,15 @@
  * of them. What is remembered of a card goes when the card goes; all of it can be found out again.
  */
 
-import type { CardId, DriveId, OriginalId, RelativePath, TripId, VolumeId } from "../../shared/identity.ts";
+import {
+  type CardId,
+  type DriveId,
+  type OriginalId,
+  type RelativePath,
+  type TripId,
+  under,
+  type VolumeId,
+} from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { type Bytes, bytes } from "../../shared/units.ts";
@@ -20,9 +28,13 @@ import { wordsFor } from "./faultWords.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { Presence, PresentDrive } from "./presence.ts";
 import { type CurrentWork, Progress } from "./progress.ts";
-import { stillAsListed, surveyCard } from "./survey.ts";
+import { readBack } from "./readBack.ts";
+import { type Survey, stillAsListed, surveyCard, vanishedFrom } from "./survey.ts";
 import type { TripBook } from "./tripBook.ts";
 import { CardVisit } from "./visits.ts";
+
+/** A card that came and went before its trip was known. Facts are of a trip, and so this one is in no drive's record. */
+const noTrip = "none" as TripId;
 
 /** What the desk needs of the rest of the engine. */
 export interface DeskSurroundings {
@@ -91,7 +103,7 @@ export class CardDesk {
       if (!present.has(id) || card.gone.aborted) this.#visits.delete(id);
     for (const card of cards) {
       if (this.#visits.has(card.volume.id)) continue;
-      ledger.cardSeen(card.id, card.volume.label, card.arrived);
+      ledger.cardSeen(card.id, card.volume.label, card.volume.totalBytes, card.arrived);
       ledger.clearFaults(card.id);
       ledger.note("card", card.id, `put in, label ${printable(card.volume.label)}`, clock.now());
       this.#visits.set(card.volume.id, new CardVisit(card));
@@ -117,6 +129,7 @@ export class CardDesk {
     const plan = this.#plan(visit);
     if (plan === undefined || card.gone.aborted) return false;
     if (plan.jobs.length === 0) {
+      if (await this.#decideDoubts(visit)) return true;
       if (await this.#changedSince(visit)) return true;
       this.#around.done(visit);
       return false;
@@ -131,9 +144,11 @@ export class CardDesk {
     const { card } = visit;
     const { presence, streamPool, bay } = this.#around;
     this.#begin("survey", visit, [], bytes(0));
+    const before = this.#ports.ledger.cardFiles(card.id);
     const survey = await surveyCard(this.#ports, card, streamPool, () => presence.look());
     this.#work = undefined;
     if (survey === undefined) return false;
+    this.#noteVanished(visit, before, survey);
     visit.survey = survey;
     // What was decided and asked before was about other files.
     visit.decision = undefined;
@@ -143,6 +158,23 @@ export class CardDesk {
       this.#readFault(card.id, folder, "this folder can't be listed");
     await bay.checkCopiesOf(card.id);
     return true;
+  }
+
+  /** What stood on the card when it was last listed, was never read and isn't on it any more: lost, as far as is known. */
+  #noteVanished(visit: CardVisit, before: readonly CardFileState[], survey: Survey): void {
+    const { ledger, clock, hashing } = this.#ports;
+    const card = visit.card.id;
+    const row = ledger.card(card);
+    const trip = row?.trip ?? row?.assigned;
+    const vanished = vanishedFrom(before, survey, visit.resurveys > 0);
+    if (vanished.length === 0) return;
+    const at = clock.now();
+    const facts = vanished.map(({ path, size, modified }) =>
+      encodeFact({ kind: "vanished", trip: trip ?? noTrip, at, card, path, size, modified }, hashing),
+    );
+    ledger.apply(facts);
+    this.#around.bay.tell(facts);
+    ledger.note("card", card, `${vanished.length} files that were never copied are gone from it`, at);
   }
 
   /** Before a card is called done it is listed once more: what was put on it meanwhile must not be passed over. */
@@ -275,7 +307,11 @@ export class CardDesk {
             visit.giveUpCopying(path, drive);
             if (original !== undefined) givenUp.add(original, drive);
           },
-          onDifference: (drive, path, original) => bay.onDifference(drive, path, original),
+          onDifference: (drive, path, original) => {
+            // The drive may be wrong, or the reading that everything was compared with.
+            visit.doubtful.add(path);
+            bay.onDifference(drive, path, original);
+          },
           tell: (facts) => bay.tell(facts),
           usable: (drive) => bay.isUsable(drive),
         },
@@ -317,6 +353,9 @@ export class CardDesk {
     if (await this.#around.presence.look()) this.#around.refresh();
     if (visit.card.gone.aborted) return;
     const code = fault instanceof FileFault ? fault.code : "io";
+    // One of the readings was wrong; which one, a further reading tells, or it stays in doubt.
+    if (code === "differs" && visit.differed(path) < this.#ports.limits.readTries) return;
+    if (code === "differs") this.#givesDifferentBytes(visit, path);
     // The card isn't what was listed: list it again, a few times at most.
     if ((code === "missing" || code === "changed") && visit.resurveys < this.#ports.limits.readTries) {
       visit.resurveys += 1;
@@ -327,6 +366,56 @@ export class CardDesk {
     visit.giveUpReading(path);
     this.#readFault(visit.card.id, path, wordsFor(code));
     this.#around.settle();
+  }
+
+  /**
+   * Files that a drive couldn't verify, or that read differently a second time, are read from the card again before
+   * anything is said, whoever has made their copies good meanwhile. @returns whether any was read
+   */
+  async #decideDoubts(visit: CardVisit): Promise<boolean> {
+    const { files, ledger, hashing } = this.#ports;
+    const { card, doubtful } = visit;
+    const states = this.#statesOf(card.id);
+    const paths = [...doubtful];
+    for (const path of paths) {
+      if (card.gone.aborted) return false;
+      const id = states.get(path)?.original;
+      const original = id === undefined ? undefined : ledger.original(id);
+      doubtful.delete(path);
+      if (original === undefined) continue;
+      try {
+        const reading = await readBack(
+          files,
+          under(card.volume.root, path),
+          this.#around.verifyPool,
+          hashing,
+        );
+        if (reading.hash !== original.hash)
+          await this.#onSourceFault(visit, path, new FileFault("differs", path));
+      } catch (fault) {
+        if (!(fault instanceof FileFault)) throw fault;
+        await this.#onSourceFault(visit, path, fault);
+      }
+    }
+    return paths.length > 0;
+  }
+
+  /** Its readings never agreed with the first one: what was copied may not be what was taken. */
+  #givesDifferentBytes({ card, doubtful }: CardVisit, path: RelativePath): void {
+    doubtful.delete(path);
+    const { ledger, clock, hashing } = this.#ports;
+    const seen = ledger.sightings(card.id).find((sighting) => sighting.path === path);
+    const trip = seen === undefined ? undefined : ledger.original(seen.original)?.trip;
+    if (seen === undefined || trip === undefined) return;
+    const { fingerprint, original } = seen;
+    const at = clock.now();
+    const damage = "it reads differently from one time to the next";
+    const fact = encodeFact(
+      { kind: "sighting", trip, at, card: card.id, path, fingerprint, original, damage },
+      hashing,
+    );
+    ledger.apply([fact]);
+    this.#around.bay.tell([fact]);
   }
 
   #readFault(card: CardId, path: RelativePath, detail: string): void {
@@ -353,6 +442,7 @@ export class CardDesk {
       to: drives.map((drive) => drive.name),
       drives: new Set(drives.map((drive) => drive.volume.id)),
       progress: new Progress(total, this.#ports.clock.steady()),
+      yields: false,
     };
     this.#work = work;
     return work;

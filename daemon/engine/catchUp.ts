@@ -15,7 +15,6 @@ import type { LackingOriginal } from "../ports/ledger.ts";
 import type { DeskSurroundings } from "./cardDesk.ts";
 import { runPass, type Target } from "./copyPass.ts";
 import type { KnownTrip } from "./dating.ts";
-import { wordsFor } from "./faultWords.ts";
 import { GivenUp } from "./givenUp.ts";
 import type { EnginePorts } from "./ports.ts";
 import { type CurrentWork, Progress } from "./progress.ts";
@@ -156,6 +155,7 @@ export class CatchUp {
       drives: new Set(drives.map((drive) => drive.volume.id)),
       to: drives.map((drive) => drive.name),
       progress,
+      yields: false,
     };
     try {
       await runPass(
@@ -171,7 +171,7 @@ export class CatchUp {
           extensions: new Map(),
           interrupted: () => interrupted() || !bay.isUsable(source.id),
           onBytes: (read) => progress.add(read, this.#ports.clock.steady()),
-          onSourceFault: (path, fault) => this.#onSourceFault(source.id, originals.get(path), fault),
+          onSourceFault: (path) => this.#onSourceFault(source.id, originals.get(path)),
           onDriveFault: async (drive, path, original, fault) => {
             const outcome = await bay.onFault(drive, path, original, fault);
             if (outcome === "file" && original !== undefined) bay.givenUp.add(original, drive);
@@ -187,20 +187,23 @@ export class CatchUp {
     }
   }
 
-  /** The copy isn't what was verified, or can't be read: it stops counting and nobody gets it. */
-  async #onSourceFault(source: DriveId, lacking: LackingOriginal | undefined, fault: unknown): Promise<void> {
-    const { presence, refresh, settle } = this.#around;
-    const { ledger, clock } = this.#ports;
+  /** The copy isn't what was verified, or can't be read: it is looked into, and nobody gets it before. */
+  async #onSourceFault(source: DriveId, lacking: LackingOriginal | undefined): Promise<void> {
+    const { presence, refresh, settle, bay } = this.#around;
+    const { ledger, limits } = this.#ports;
     if (await presence.look()) refresh();
-    const present = presence.drives.some((drive) => drive.id === source && !drive.gone.aborted);
-    if (!present || lacking === undefined) return;
-    const { original, copies } = lacking;
-    this.#badSources.add(original.id, source);
-    const path = copies.find((copy) => copy.drive === source)?.path ?? original.path;
-    ledger.forgetCopy(original.id, source);
-    const detail = wordsFor(fault instanceof FileFault ? fault.code : "io");
-    ledger.setFault({ medium: source, path, code: "copy-spoilt", detail, at: clock.now() });
-    ledger.note("copy", `${source} ${original.id}`, detail, clock.now());
+    const publisher = bay.targets.get(source)?.publisher;
+    if (publisher === undefined || publisher.drive.gone.aborted || lacking === undefined) return;
+    const { original } = lacking;
+    const copy = ledger.copiesOn(source, original.trip).find((each) => each.original === original.id);
+    if (copy === undefined) return;
+    let lost = 0;
+    await bay.guarded(publisher, async () => {
+      lost = (await bay.lookInto(publisher, [{ copy, original }])).length;
+    });
+    // Good after all, at a second reading. If that happens again and again, it gives nothing while it stays in.
+    if (lost === 0 && this.#badSources.differed(original.id, source) >= limits.copyTries)
+      this.#badSources.add(original.id, source);
     settle();
   }
 }

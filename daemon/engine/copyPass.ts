@@ -19,15 +19,16 @@ import {
 import { FileFault } from "../../shared/problems.ts";
 import type { WantedFrame } from "../core/filing.ts";
 import type { CopyJob, PlannedFile } from "../core/plan.ts";
-import type { WriteHandle } from "../ports/files.ts";
+import type { ReadHandle, WriteHandle } from "../ports/files.ts";
 import type { EncodedFact, OriginalRow } from "../ports/ledger.ts";
 import { incomingFolder, unfinishedFile } from "../record/driveLayout.ts";
 import { type BlockPool, Places } from "./bounds.ts";
+import { inspect } from "./inspect.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { Published, Publisher } from "./publisher.ts";
 import { readBack } from "./readBack.ts";
 import { settle } from "./settle.ts";
-import { type Sink, type Streamed, stream } from "./transfer.ts";
+import { fingerprintEnds, type Sink, type Streamed, stream } from "./transfer.ts";
 
 /** A drive with its publisher and its places for reading back. */
 export interface Target {
@@ -85,6 +86,8 @@ interface Unfinished {
 export interface ReadPlanned {
   readonly file: PlannedFile;
   readonly streamed: Streamed;
+  /** What is wrong with its structure as the card gives it; undefined if nothing is. */
+  readonly damage: string | undefined;
   readonly copies: ReadonlyMap<DriveId, Unfinished>;
 }
 
@@ -143,16 +146,16 @@ async function readFile(
   drives: readonly DriveId[],
 ): Promise<ReadPlanned | undefined> {
   const copies = new Map<DriveId, Unfinished>();
-  let streamed: Streamed | undefined;
+  let done: (Streamed & { readonly damage: string | undefined }) | undefined;
   let fault: unknown;
   try {
-    streamed = await streamFile(context, file, drives, copies);
-    fault = streamed === undefined ? undefined : differsFromBefore(context, file, streamed);
+    done = await streamFile(context, file, drives, copies);
+    fault = done === undefined ? undefined : differsFromBefore(context, file, done);
   } catch (caught) {
     if (!(caught instanceof FileFault)) throw caught;
     fault = caught;
   }
-  if (streamed !== undefined && fault === undefined) return { file, streamed, copies };
+  if (done !== undefined && fault === undefined) return { file, streamed: done, damage: done.damage, copies };
   await Promise.all([...copies.values()].map((copy) => discard(context, copy)));
   if (fault !== undefined && !context.source.gone.aborted) await context.onSourceFault(file.path, fault);
   return undefined;
@@ -164,9 +167,9 @@ async function streamFile(
   file: PlannedFile,
   drives: readonly DriveId[],
   copies: Map<DriveId, Unfinished>,
-): Promise<Streamed | undefined> {
+): Promise<(Streamed & { readonly damage: string | undefined }) | undefined> {
   const { ports } = context;
-  const source = await ports.files.openToRead(under(context.source.root, file.path));
+  const source = await openSource(context, file);
   const sinks = new Map<DriveId, Sink>();
   try {
     const before = await source.facts();
@@ -184,7 +187,7 @@ async function streamFile(
       pool: context.streamPool,
       hashing: ports.hashing,
       readTries: ports.limits.readTries,
-      fingerprintEndBytes: ports.limits.fingerprintEndBytes,
+      fingerprintEndBytes: fingerprintEnds(before.size, ports.limits.fingerprintEndBytes),
       onBytes: context.onBytes,
       stop: context.source.gone,
     });
@@ -192,7 +195,10 @@ async function streamFile(
     if (streamed === undefined) return undefined;
     const same = before.size === after.size && before.modified === after.modified;
     if (!same || streamed.size !== after.size) throw new FileFault("changed", file.path);
-    return streamed;
+    // What was just read is still in the computer's memory: looking at it again costs the card nothing.
+    const fresh = context.source.card !== undefined && file.original === undefined && file.role !== "extra";
+    const damage = fresh ? await inspect(source, file.path, streamed.size) : undefined;
+    return { ...streamed, damage };
   } finally {
     await source.close();
     for (const [drive, sink] of sinks) {
@@ -205,12 +211,19 @@ async function streamFile(
   }
 }
 
+/** What was read before is read from the medium this time: a second look into the computer's memory proves nothing. */
+async function openSource({ ports, source }: PassContext, file: PlannedFile): Promise<ReadHandle> {
+  const path = under(source.root, file.path);
+  if (file.original === undefined) return ports.files.openToRead(path);
+  return (await ports.files.openToVerify(path)).handle;
+}
+
 /** A file that was read before, looks the same and gives other bytes now: neither reading can be trusted. */
 function differsFromBefore(context: PassContext, file: PlannedFile, streamed: Streamed): unknown {
   if (file.original === undefined) return undefined;
   const row = context.ports.ledger.original(file.original);
   if (row === undefined || (row.hash === streamed.hash && row.size === streamed.size)) return undefined;
-  return new FileFault("changed", file.path);
+  return new FileFault("differs", file.path);
 }
 
 async function beginCopy(

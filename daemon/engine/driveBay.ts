@@ -3,9 +3,8 @@
  * date with what is learnt. A failure here concerns one drive and no other.
  */
 
-import { counted } from "../../shared/format.ts";
 import type { CardId, DriveId, OriginalId, RelativePath, TripId, VolumeId } from "../../shared/identity.ts";
-import { nameKey, under } from "../../shared/identity.ts";
+import { under } from "../../shared/identity.ts";
 import { FileFault, type FileFaultCode } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { type Bytes, bytes, type Millis, millis } from "../../shared/units.ts";
@@ -16,12 +15,14 @@ import { encodeFact } from "../record/journal.ts";
 import { type BlockPool, Places } from "./bounds.ts";
 import type { Target } from "./copyPass.ts";
 import type { KnownTrip } from "./dating.ts";
+import { examine } from "./examine.ts";
 import { wordsFor } from "./faultWords.ts";
 import { GivenUp } from "./givenUp.ts";
+import { type Concluded, concludeLosses, type Lost } from "./losses.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { Presence, PresentDrive } from "./presence.ts";
 import { Publisher } from "./publisher.ts";
-import { notStanding } from "./standing.ts";
+import { notStanding, stillThere, type WrittenCopy } from "./standing.ts";
 import type { TripBook } from "./tripBook.ts";
 
 /** What the bay needs of the rest of the engine. */
@@ -146,7 +147,7 @@ export class DriveBay {
     this.givenUp.driveCameAnew(drive.id);
     this.#around.cameAnew(drive.id);
     ledger.note("drive", drive.id, `plugged in as ${printable(drive.name)}`, clock.now());
-    await this.#guarded(publisher, () => this.#clearIncoming(drive));
+    await this.guarded(publisher, () => this.#clearIncoming(drive));
     return target;
   }
 
@@ -190,7 +191,7 @@ export class DriveBay {
   /** Writes what was learnt into every journal. */
   async flushRecords(): Promise<void> {
     for (const { publisher } of [...this.#targets.values()])
-      if (this.isUsable(publisher.drive.id)) await this.#guarded(publisher, () => publisher.flush());
+      if (this.isUsable(publisher.drive.id)) await this.guarded(publisher, () => publisher.flush());
   }
 
   /** What drives that are in hold of a card, looked at before anything is said of the card. */
@@ -209,7 +210,7 @@ export class DriveBay {
   /** A record that can't be opened keeps the whole drive from being used, whatever the reason. */
   async #openRecord(publisher: Publisher, trip: KnownTrip): Promise<void> {
     const text = this.#around.tripBook.textOf(trip.id);
-    await this.#guarded(publisher, async () => {
+    await this.guarded(publisher, async () => {
       try {
         await publisher.openRecord(trip, text);
       } catch (fault) {
@@ -220,42 +221,55 @@ export class DriveBay {
     });
   }
 
-  /** Copies that someone removed or cut short don't count any more; they are owed again. */
+  /** Copies that someone removed, moved or cut short don't count any more where they were; they are owed again. */
   async #checkStanding(publisher: Publisher, trip: TripId, copies: readonly CopyRow[]): Promise<void> {
-    const { ledger, clock } = this.#ports;
+    const { ledger } = this.#ports;
     const written = copies.flatMap((copy) => {
       const original = ledger.original(copy.original);
       return original?.trip === trip ? [{ copy, original }] : [];
     });
-    await this.#guarded(publisher, async () => {
-      const lost = await notStanding(this.#ports, publisher, written);
-      if (lost.length === 0) return;
-      await this.#around.presence.look();
-      if (publisher.drive.gone.aborted) return;
-      const at = clock.now();
-      const medium = publisher.drive.id;
-      for (const { copy } of lost) {
-        ledger.forgetCopy(copy.original, medium);
-        ledger.setFault({ medium, path: copy.path, code: "copy-missing", detail: "", at });
-      }
-      ledger.note("drive", medium, `${counted(lost.length, "copy", "copies")} gone or cut short`, at);
+    await this.guarded(publisher, async () => {
+      const suspects = await notStanding(this.#ports, publisher, written);
+      if (suspects.length === 0) return;
+      await this.lookInto(publisher, suspects);
     });
   }
 
-  /** Copies that were gone or spoilt and stand again are nobody's matter any more. */
-  clearMended(): void {
-    const { ledger } = this.#ports;
-    for (const fault of ledger.faults()) {
-      if (fault.code !== "copy-missing" && fault.code !== "copy-spoilt") continue;
-      const drive = this.#around.presence.drives.find((each) => each.id === fault.medium);
-      if (drive === undefined) continue;
-      const trips = this.#around.tripBook.tripsOf(drive.name);
-      const mended = trips.some((trip) => {
-        const original = ledger.originalAt(trip.id, nameKey(fault.path));
-        return original !== undefined && ledger.hasCopy(original.id, drive.id);
-      });
-      if (mended) ledger.clearFaults(drive.id, fault.path);
+  /**
+   * Reads copies that may not be good and concludes what became of them.
+   * @returns those that aren't good any more; nothing when the drive went meanwhile
+   * @throws FileFault when the drive gives no answer
+   */
+  async lookInto(publisher: Publisher, suspects: readonly WrittenCopy[]): Promise<readonly Concluded[]> {
+    const lost: Lost[] = [];
+    for (const suspect of suspects) {
+      const examined = await examine(this.#ports, publisher, suspect, this.#around.verifyPool);
+      if (examined === undefined) return [];
+      if (examined.what !== "good") lost.push({ ...suspect, examined });
     }
+    return this.conclude(publisher, lost);
+  }
+
+  /** Writes down that copies aren't good any more, unless their drive has simply gone. @throws FileFault */
+  async conclude(publisher: Publisher, lost: readonly Lost[]): Promise<readonly Concluded[]> {
+    if (lost.length === 0) return [];
+    const { presence, verifyPool, stop } = this.#around;
+    const unreadable = lost.filter(
+      ({ examined }) => examined.what === "damaged" && examined.found === undefined,
+    );
+    // A drive that was pulled fails for a moment before its mount goes.
+    if (unreadable.length > 0) await this.#ports.clock.sleep(millis(this.#ports.limits.pulledSettle), stop);
+    await presence.look();
+    if (publisher.drive.gone.aborted || stop.aborted) return [];
+    await stillThere(this.#ports, publisher);
+    const certain: Lost[] = lost.filter((each) => !unreadable.includes(each));
+    for (const each of unreadable) {
+      const examined = await examine(this.#ports, publisher, each, verifyPool);
+      if (examined === undefined) return [];
+      if (examined.what !== "good") certain.push({ ...each, examined });
+    }
+    const tell = (facts: readonly EncodedFact[]) => this.tell(facts);
+    return concludeLosses(this.#ports, publisher, tell, verifyPool, certain);
   }
 
   #tripsWithRecord(drive: PresentDrive): readonly TripId[] {
@@ -367,7 +381,7 @@ export class DriveBay {
   }
 
   /** Runs work on one drive; its failure concerns that drive alone. */
-  async #guarded(publisher: Publisher, work: () => Promise<void>): Promise<void> {
+  async guarded(publisher: Publisher, work: () => Promise<void>): Promise<void> {
     try {
       await work();
     } catch (fault) {

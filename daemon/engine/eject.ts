@@ -46,7 +46,8 @@ export function findEjectable(engine: Engine, name: string): Ejectable {
 /** @throws UserMistake (not yet) while it is being written or read. */
 export function refuseWhileBusy(engine: Engine, { name, volume }: Ejectable): void {
   const { work } = engine;
-  if (work === undefined) return;
+  // What gives way is broken off for the ejection.
+  if (work === undefined || work.yields) return;
   const written = work.drives.has(volume.id);
   const read = work.source === volume.id;
   if (!written && !read) return;

@@ -3,13 +3,14 @@
  * ledger and from what is plugged in, so a start after a crash is like any other look.
  *
  * This file holds the rounds, their waiting and what is said after them. Drives are seen to in `driveBay.ts`, cards in
- * `cardDesk.ts`, trips in `tripBook.ts`; drives give each other what they lack in `catchUp.ts`. How a file is copied is
+ * `cardDesk.ts`, trips in `tripBook.ts`; drives give each other what they lack in `catchUp.ts`; copies are read again in
+ * `scrub.ts`. How a file is copied is
  * `copyPass.ts`, what the outside sees `board.ts`.
  */
 
 import { counted } from "../../shared/format.ts";
 import type { CardId, DriveId } from "../../shared/identity.ts";
-import { sentences, UserMistake } from "../../shared/problems.ts";
+import { type Alert, sentences, UserMistake } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes, type Instant, millis } from "../../shared/units.ts";
 import { alertsOf } from "../core/alerts.ts";
@@ -25,6 +26,7 @@ import { type Ejectable, findEjectable, refuseWhileBusy } from "./eject.ts";
 import type { EnginePorts } from "./ports.ts";
 import { Presence } from "./presence.ts";
 import type { CurrentWork } from "./progress.ts";
+import { Scrub } from "./scrub.ts";
 import { cardName } from "./survey.ts";
 import { TripBook } from "./tripBook.ts";
 import type { CardVisit } from "./visits.ts";
@@ -36,6 +38,7 @@ export class Engine {
   readonly bay: DriveBay;
   readonly desk: CardDesk;
   readonly catchUp: CatchUp;
+  readonly scrub: Scrub;
 
   readonly #stop = new AbortController();
   /** Something came, went or was said: the round under way is broken off between two files. */
@@ -44,9 +47,13 @@ export class Engine {
   /** Counts the looks that were asked for; `#idleAfter` is the latest that ended with nothing left to do. */
   #asked = 0;
   #idleAfter = -1;
+  /** The look that is under way, or whose idle time it is. */
+  #roundFor = -1;
   readonly #idleListeners = new Set<() => void>();
-  /** Volumes to be ejected before the next round begins: nothing is read or written then. */
-  #ejections: { readonly what: Ejectable; readonly answer: (ejection: Ejection) => void }[] = [];
+  /** What is to be done before the next round begins: nothing is read or written then. */
+  #between: { readonly run: () => Promise<void>; readonly giveUp: () => void }[] = [];
+  /** On the steady clock: when it was last looked whether something is to be said again. */
+  #remindedAt = millis(0);
   #running: Promise<unknown> | undefined;
   #hinted: Promise<void> | undefined;
 
@@ -98,10 +105,23 @@ export class Engine {
       refresh,
       settle,
     });
+    this.scrub = new Scrub({
+      ports,
+      presence,
+      tripBook,
+      bay: this.bay,
+      verifyPool,
+      stop: this.#stop.signal,
+      interrupted: () => interrupted() || this.#asked !== this.#roundFor,
+      refresh,
+      settle,
+    });
   }
 
   /** Begins to work. `failed` hears of a bug that stops it. */
   start(failed: (bug: unknown) => void): void {
+    this.#remindedAt = this.ports.clock.steady();
+    this.#nameOwner();
     const hint = () => {
       // Hints that come while one waits are the same hint.
       this.#hinted ??= this.#onHint()
@@ -116,6 +136,12 @@ export class Engine {
     this.#running = Promise.all([watching, polling, running]);
   }
 
+  /** A ledger from before drives had owners gets one, so that another photographer's drive is known as such. */
+  #nameOwner(): void {
+    const { ledger, randomness } = this.ports;
+    if (ledger.owner() === undefined && ledger.drives().length > 0) ledger.setOwner(randomness.hex(16));
+  }
+
   /** Stops between two files; what was begun is finished or thrown away. */
   async stop(): Promise<void> {
     this.#stop.abort();
@@ -123,7 +149,8 @@ export class Engine {
     this.#wakeUp();
     await this.#running;
     await this.#hinted;
-    for (const { answer } of this.#ejections) answer({ ejected: false, why: "the daemon stops" });
+    for (const { giveUp } of this.#between) giveUp();
+    this.scrub.giveUp();
   }
 
   /** Looks again soon; work under way is broken off between two files. */
@@ -161,7 +188,7 @@ export class Engine {
   async eject(name: string): Promise<Ejectable> {
     const what = findEjectable(this, name);
     refuseWhileBusy(this, what);
-    const ejection = await this.#ejectNext(what);
+    const ejection = await this.#eject(what);
     if (ejection.ejected) return what;
     throw new UserMistake(
       `${what.name} couldn't be unmounted: ${ejection.why}. It stays in use here.`,
@@ -170,16 +197,39 @@ export class Engine {
     );
   }
 
-  #ejectNext(what: Ejectable): Promise<Ejection> {
-    return new Promise((answer) => {
-      this.#ejections.push({ what, answer });
+  /**
+   * Does something while nothing is read or written: what is under way is broken off between two files.
+   * @throws what `work` throws, and UserMistake when the daemon stops before
+   */
+  between<T>(work: () => Promise<T>): Promise<T> {
+    return new Promise((resolve, reject) => {
+      this.#between.push({
+        run: () => work().then(resolve, reject),
+        giveUp: () => reject(new UserMistake("The daemon stops.", "Start it and ask again.", 69)),
+      });
       this.refresh();
     });
   }
 
+  async #eject(what: Ejectable): Promise<Ejection> {
+    try {
+      return await this.between(async () => {
+        const { ledger, volumes } = this.ports;
+        const ejection = await volumes.eject(what.volume.id);
+        const said = ejection.ejected ? "ejected" : `couldn't be ejected: ${ejection.why}`;
+        ledger.note(what.kind, what.name, said, this.now());
+        await this.presence.look();
+        return ejection;
+      });
+    } catch (failure) {
+      if (!(failure instanceof UserMistake)) throw failure;
+      return { ejected: false, why: "the daemon stops" };
+    }
+  }
+
   /** What is being done right now. */
   get work(): CurrentWork | undefined {
-    return this.desk.work ?? this.catchUp.work;
+    return this.desk.work ?? this.catchUp.work ?? this.scrub.work;
   }
 
   /** `Card 7`, as it begins a sentence. */
@@ -197,18 +247,20 @@ export class Engine {
   async #run(): Promise<void> {
     while (!this.#stop.signal.aborted) {
       const asked = this.#asked;
+      this.#roundFor = asked;
       this.#changed = false;
       const worked = await this.#round();
       if (worked || this.#changed || this.#stop.signal.aborted) continue;
       this.#idleAfter = asked;
       for (const done of [...this.#idleListeners]) done();
+      if (this.#asked === asked) await this.scrub.workWhenIdle();
       if (this.#asked === asked) await this.#untilWoken();
     }
   }
 
   /** @returns whether anything was copied or tried, so that another round is due. */
   async #round(): Promise<boolean> {
-    await this.#ejectAll();
+    for (const { run } of this.#between.splice(0)) await run();
     const { facts, changed } = await this.tripBook.read();
     this.bay.tell(facts);
     if (changed.length > 0) this.desk.forgetDecisions();
@@ -219,23 +271,10 @@ export class Engine {
     const fromCards = await this.desk.workOnAll();
     // Cards first: what they hold may exist once. Then the drives give each other what they lack.
     const fromDrives = await this.catchUp.workOnAll();
+    const scrubbed = await this.scrub.workOnAsked();
     await this.bay.flushRecords();
-    this.bay.clearMended();
     this.#settle();
-    return fromCards || fromDrives;
-  }
-
-  async #ejectAll(): Promise<void> {
-    const { ledger, volumes } = this.ports;
-    const ejections = this.#ejections;
-    this.#ejections = [];
-    for (const { what, answer } of ejections) {
-      const ejection = await volumes.eject(what.volume.id);
-      const said = ejection.ejected ? "ejected" : `couldn't be ejected: ${ejection.why}`;
-      ledger.note(what.kind, what.name, said, this.now());
-      await this.presence.look();
-      answer(ejection);
-    }
+    return fromCards || fromDrives || scrubbed;
   }
 
   async #untilWoken(): Promise<void> {
@@ -264,7 +303,12 @@ export class Engine {
       if (this.#stop.signal.aborted) return;
       const changed = await this.presence.look();
       const ready = this.bay.retryIsDue() || (await this.bay.spaceWasFreed(this.#tooFull()));
-      if (changed || ready) this.refresh();
+      const idle = this.work === undefined;
+      if (changed || ready || (idle && this.scrub.isDue())) this.refresh();
+      const now = this.ports.clock.steady();
+      if (now - this.#remindedAt < this.ports.limits.remindLookEvery) continue;
+      this.#remindedAt = now;
+      this.#settle();
     }
   }
 
@@ -278,7 +322,9 @@ export class Engine {
   #settle(): void {
     const { ledger, clock } = this.ports;
     const now = clock.now();
-    const fresh = ledger.setAlerts(alertsOf(alertView(this)), now);
+    const alerts = alertsOf(alertView(this));
+    const fresh = ledger.setAlerts(alerts, now);
+    this.#remind(alerts, fresh, now);
     const wrong = fresh.filter(
       (alert) => alert.severity !== "note" && ledger.sayOnce(`alert ${alert.code} ${alert.about}`, now),
     );
@@ -292,12 +338,31 @@ export class Engine {
     });
   }
 
+  /** What is missing is said again as long as it is, twice a day at most. */
+  #remind(alerts: readonly Alert[], fresh: readonly Alert[], now: Instant): void {
+    const { ledger, limits } = this.ports;
+    const missing = alerts.filter((alert) => alert.code === "drive-missing");
+    const due = missing.filter((alert) => {
+      const again = ledger.sayAgain(`again ${alert.code} ${alert.about}`, now, millis(limits.remindEvery));
+      const saidJustNow = fresh.some((each) => each.code === alert.code && each.about === alert.about);
+      return again && !saidJustNow;
+    });
+    const [first] = due;
+    if (first === undefined) return;
+    this.#notify({
+      title: due.length === 1 ? first.happened : `${counted(due.length, "drive")} are still missing`,
+      body: due.map((alert) => sentences(alert)).join("\n"),
+      urgency: "normal",
+    });
+  }
+
   /** Nothing is left to do with what is plugged in: say once how the card stands. */
   #sayDone({ card, decision }: CardVisit): void {
     const { ledger, clock } = this.ports;
     const state = cardVerdict(this, card.id);
     if (state === undefined || state.files === 0 || decision?.decision !== "trip") return;
     const { clear, sentence } = state.verdict;
+    if (clear) ledger.cardCleared(card.id, clock.now());
     const key = `done ${card.id} ${card.arrived} ${clear ? "clear" : "not clear"}`;
     if (!ledger.sayOnce(key, clock.now())) return;
     ledger.note("card", card.id, sentence, clock.now());
@@ -316,7 +381,7 @@ export class Engine {
       return;
     }
     // It is ejected before the next round; what is said waits for that, the work doesn't.
-    void this.#ejectNext({ name: state.name, kind: "card", volume: card.volume }).then((ejection) =>
+    void this.#eject({ name: state.name, kind: "card", volume: card.volume }).then((ejection) =>
       say(ejection.ejected ? " It may be taken out." : ` It couldn't be ejected: ${ejection.why}.`),
     );
   }

@@ -14,6 +14,8 @@ export function wordsFor(code: FileFaultCode): string {
       return "it was there and is not any more";
     case "changed":
       return "it reads differently from one time to the next";
+    case "differs":
+      return "two readings of it gave different bytes";
     case "exists":
       return "something else stands there";
     case "gone":

@@ -38,8 +38,15 @@ export async function introduceDrive(
   const { ledger, clock } = ports;
   const known = ledger.drives();
   const namesake = known.find((drive) => nameKey(drive.name) === nameKey(name));
-  if (kind.kind === "drive") {
+  const lost = new Set<string>(ledger.lostDrives().map((drive) => drive.id));
+  // A drive that was declared lost and is found again begins anew: nothing that was said of it counts.
+  if (kind.kind === "drive" && !lost.has(kind.identity.id)) {
     const { identity } = kind;
+    if (identity.owner !== undefined && identity.owner !== ledger.owner())
+      throw new UserMistake(
+        `${shown} is the drive ${printable(identity.name)} of another Scrubjay. Nothing was changed.`,
+        `If it is yours, from another computer, \`scrubjay rebuild ${asArgument(root ?? mount)}\` learns what it knows. If it isn't, leave it alone.`,
+      );
     if (namesake !== undefined && namesake.id !== identity.id)
       throw new UserMistake(
         `Another drive is called ${printable(namesake.name)} already. Nothing was changed.`,
@@ -79,12 +86,23 @@ export async function introduceDrive(
     name,
     fsId: volume.fsId,
     made: rfc3339(clock.now(), "UTC"),
+    owner: ownerOf(ports),
   };
-  await writeTo(ports, volume.root, identity);
+  if (kind.kind === "drive") await onMedium(volume.root, () => writeIdentityTo(ports, volume.root, identity));
+  else await writeTo(ports, volume.root, identity);
   ledger.addDrive({ id: identity.id, name, fsId: volume.fsId, lastSeen: clock.now() });
   ledger.note("drive", identity.id, `introduced as ${printable(name)}`, clock.now());
   presence.reconsider(volume.id);
   return { id: identity.id, name, mount: volume.root };
+}
+
+/** Whose drives these are; made up when the first drive is introduced. */
+function ownerOf({ ledger, randomness }: EnginePorts): string {
+  const known = ledger.owner();
+  if (known !== undefined) return known;
+  const owner = randomness.hex(16);
+  ledger.setOwner(owner);
+  return owner;
 }
 
 function checkName(name: string): void {
@@ -97,7 +115,7 @@ function checkName(name: string): void {
 }
 
 /** The root of the volume that this path is, whatever way it is written. */
-async function mountedAt(ports: EnginePorts, mount: AbsolutePath): Promise<AbsolutePath | undefined> {
+export async function mountedAt(ports: EnginePorts, mount: AbsolutePath): Promise<AbsolutePath | undefined> {
   const { files, volumes } = ports;
   try {
     const wanted = await files.facts(mount);

@@ -97,19 +97,20 @@ export class Presence {
   get strangers(): readonly {
     readonly mount: AbsolutePath;
     readonly name: string;
-    readonly why: "twice" | "unknown";
+    readonly why: "twice" | "unknown" | "lost";
   }[] {
     const used = new Set(this.#drives.map((drive) => drive.volume.id));
     const ids = new Set<string>([
       ...this.#drives.map((drive) => drive.id),
       ...this.#ports.ledger.drives().map((drive) => drive.id),
     ]);
+    const lost = new Set<string>(this.#ports.ledger.lostDrives().map((drive) => drive.id));
     return this.#identified()
       .filter(({ seen }) => !used.has(seen.volume.id))
       .map(({ seen, identity }) => ({
         mount: seen.volume.root,
         name: identity.name,
-        why: ids.has(identity.id) ? ("twice" as const) : ("unknown" as const),
+        why: lost.has(identity.id) ? "lost" : ids.has(identity.id) ? "twice" : "unknown",
       }));
   }
 
@@ -210,8 +211,14 @@ export class Presence {
       };
       drives.set(identity.id, drive);
     }
-    for (const drive of drives.values())
-      if (!before.has(drive.volume.id)) this.#ports.ledger.driveSeen(drive.id, this.#ports.clock.now());
+    for (const drive of drives.values()) {
+      if (before.has(drive.volume.id)) continue;
+      const row = known.get(drive.id);
+      // A drive that other drives' records told of is seen here for the first time.
+      if (row?.fsId === "" && drive.volume.fsId !== "")
+        this.#ports.ledger.addDrive({ ...row, fsId: drive.volume.fsId });
+      this.#ports.ledger.driveSeen(drive.id, this.#ports.clock.now());
+    }
     for (const drive of before.values())
       if (![...drives.values()].includes(drive))
         this.#ports.ledger.driveSeen(drive.id, this.#ports.clock.now());

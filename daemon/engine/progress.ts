@@ -5,7 +5,7 @@ import { type Bytes, bytes, type Millis } from "../../shared/units.ts";
 
 /** What is being done right now. */
 export interface CurrentWork {
-  readonly kind: "survey" | "copy";
+  readonly kind: "survey" | "copy" | "scrub";
   /** The volume that is read, and what people call it. */
   readonly source: VolumeId;
   readonly from: string;
@@ -13,6 +13,8 @@ export interface CurrentWork {
   readonly drives: ReadonlySet<VolumeId>;
   readonly to: readonly string[];
   readonly progress: Progress;
+  /** It gives way to whatever else is to be done. */
+  readonly yields: boolean;
 }
 
 /** Long enough to level out single files, short enough to follow a change of drive. */

@@ -25,14 +25,14 @@ import { type Bytes, bytes } from "../../shared/units.ts";
 import { suffixed } from "../core/filing.ts";
 import type { EncodedFact } from "../ports/ledger.ts";
 import type { ChecksumEntry } from "../record/checksums.ts";
-import { checksumFile } from "../record/driveLayout.ts";
+import { asideFile, checksumFile } from "../record/driveLayout.ts";
 import { DriveRecord } from "../record/driveRecord.ts";
 import { encodeFact } from "../record/journal.ts";
 import type { BlockPool } from "./bounds.ts";
 import type { KnownTrip } from "./dating.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { PresentDrive } from "./presence.ts";
-import { readBack } from "./readBack.ts";
+import { type Reading, readBack } from "./readBack.ts";
 
 /** A verified file that awaits its final name on this drive. */
 export interface Ready {
@@ -66,6 +66,8 @@ export class Publisher {
   readonly #pool: BlockPool;
   readonly #records = new Map<TripId, { readonly record: DriveRecord; readonly trip: KnownTrip }>();
   readonly #folders = new Set<RelativePath>();
+  /** Copies were lost or moved since the checksum lists were last compared. */
+  #listStale = false;
   /** Facts that this drive's journals don't hold yet. */
   readonly #news = new Map<TripId, EncodedFact[]>();
   #waiting: Waiting[] = [];
@@ -112,13 +114,23 @@ export class Publisher {
       missing = [];
     }
     await record.add(missing);
+    await record.mendChecksums(this.#heldOf(trip.id), most);
+    this.#records.set(trip.id, { record, trip });
+  }
+
+  #heldOf(trip: TripId): readonly ChecksumEntry[] {
+    const { ledger } = this.#ports;
     const held: ChecksumEntry[] = [];
-    for (const copy of ledger.copiesOn(this.drive.id, trip.id)) {
+    for (const copy of ledger.copiesOn(this.drive.id, trip)) {
       const original = ledger.original(copy.original);
       if (original !== undefined) held.push({ hash: original.hash, path: copy.path });
     }
-    await record.mendChecksums(held, most);
-    this.#records.set(trip.id, { record, trip });
+    return held;
+  }
+
+  /** A copy was lost or moved: the checksum lists are compared with what stands here at the next flush. */
+  listMayBeStale(): void {
+    this.#listStale = true;
   }
 
   hasRecord(trip: TripId): boolean {
@@ -147,6 +159,12 @@ export class Publisher {
   async flush(): Promise<void> {
     while (this.#round !== undefined) await this.#round;
     await this.#writeNews();
+    if (!this.#listStale) return;
+    const { ledger, limits } = this.#ports;
+    for (const [trip, { record }] of this.#records)
+      await record.mendChecksums(this.#heldOf(trip), bytes(limits.journalBytesMax));
+    // As long as something is to be made good here, its line may change once more.
+    this.#listStale = [...this.#records.keys()].some((trip) => ledger.losses(this.drive.id, trip).length > 0);
   }
 
   #begin(): void {
@@ -208,7 +226,8 @@ export class Publisher {
 
   /**
    * Moves the unfinished file to its final name. A name that is taken by the same bytes is this copy already; by other
-   * bytes, a number is added on this drive and the files there stay as they are.
+   * bytes, a number is added on this drive and the files there stay as they are. Only what was found damaged there, and
+   * still is what was found, is set aside for the good copy.
    */
   async #giveName(ready: Ready): Promise<{ readonly path: RelativePath; readonly readBack: ReadBack }> {
     if (ready.temp === undefined) return { path: ready.path, readBack: ready.readBack };
@@ -232,6 +251,10 @@ export class Publisher {
         await files.removeUnfinished(ready.temp);
         return { path, readBack: there.readBack };
       }
+      if (await this.#setAside(ready.trip, path, there)) {
+        if ((await files.moveNoReplace(ready.temp, target)) === "moved")
+          return { path, readBack: ready.readBack };
+      }
       ledger.setFault({
         medium: this.drive.id,
         path,
@@ -239,6 +262,26 @@ export class Publisher {
         detail: "",
         at: clock.now(),
       });
+    }
+  }
+
+  /** @returns whether the name is free now. */
+  async #setAside(trip: TripId, path: RelativePath, there: Reading | undefined): Promise<boolean> {
+    const { files, ledger, clock } = this.#ports;
+    const loss = ledger.lossAt(this.drive.id, trip, nameKey(path));
+    if (loss?.why !== "damaged") return false;
+    // Someone may have put another file there since.
+    if (loss.found?.hash !== there?.hash || loss.found?.size !== there?.size) return false;
+    const target = this.pathOf(trip, path);
+    if ((await files.facts(target)).kind !== "file") return false;
+    for (let nth = 1; ; nth += 1) {
+      const aside = asideFile(trip, nth === 1 ? path : suffixed(path, nth));
+      await files.makeFolder(this.drive.at, folderOf(aside));
+      if ((await files.moveNoReplace(target, this.absolute(aside))) === "taken") continue;
+      await files.flushFolder(this.absolute(folderOf(aside)));
+      await files.flushFolder(this.pathOf(trip, folderOf(path)));
+      ledger.note("copy", this.drive.id, `${path} is damaged and was set aside as ${aside}`, clock.now());
+      return true;
     }
   }
 

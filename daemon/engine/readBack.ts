@@ -13,13 +13,31 @@ export interface Reading {
   readonly readBack: ReadBack;
 }
 
+/** Told how many bytes were read; answers whether to go on. */
+export type Pace = (read: number) => Promise<boolean>;
+
 /** @throws FileFault */
 export async function readBack(
   files: Files,
   path: AbsolutePath,
   pool: BlockPool,
   hashing: Hashing,
-): Promise<Reading> {
+): Promise<Reading>;
+/** @returns undefined when `pace` broke it off. @throws FileFault */
+export async function readBack(
+  files: Files,
+  path: AbsolutePath,
+  pool: BlockPool,
+  hashing: Hashing,
+  pace: Pace | undefined,
+): Promise<Reading | undefined>;
+export async function readBack(
+  files: Files,
+  path: AbsolutePath,
+  pool: BlockPool,
+  hashing: Hashing,
+  pace?: Pace,
+): Promise<Reading | undefined> {
   const { handle, readBack: how } = await files.openToVerify(path);
   try {
     const running = hashing.start();
@@ -30,6 +48,7 @@ export async function readBack(
         const filled = await handle.read(block, position);
         running.update(block.subarray(0, filled));
         position += filled;
+        if (pace !== undefined && !(await pace(filled))) return undefined;
         if (filled < block.length) break;
       }
     } finally {

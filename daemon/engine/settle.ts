@@ -43,6 +43,7 @@ export function settle(context: PassContext, job: CopyJob, read: readonly ReadPl
       path: each.file.path,
       fingerprint: { size: each.streamed.size, modified: each.file.modified, ends: each.streamed.ends },
       original: original.id,
+      ...(each.damage === undefined ? {} : { damage: each.damage }),
     });
     settled.push({ read: each, original });
   });

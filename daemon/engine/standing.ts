@@ -7,6 +7,7 @@
 
 import { folderOf, type RelativePath, type TripId, under } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
+import { bytes } from "../../shared/units.ts";
 import type { CopyRow, OriginalRow } from "../ports/ledger.ts";
 import { identityFile } from "../record/driveLayout.ts";
 import type { EnginePorts } from "./ports.ts";
@@ -34,13 +35,20 @@ export async function notStanding(
     if (publisher.drive.gone.aborted) return [];
     if (!(await stands(ports, publisher, folders, each))) lost.push(each);
   }
-  if (lost.length === 0) return [];
-  // A mount point that was left behind is an empty folder: without the drive's own identity it isn't that drive.
+  if (lost.length > 0) await stillThere(ports, publisher);
+  return lost;
+}
+
+/**
+ * A mount point that was left behind is an empty folder: without the drive's own identity it isn't that drive.
+ * @throws FileFault where it isn't
+ */
+export async function stillThere(ports: EnginePorts, publisher: Publisher): Promise<void> {
   const { volume, traits } = publisher.drive;
   const root = await ports.files.facts(volume.root);
   if (root.device !== traits.device) throw new FileFault("gone", volume.root);
-  await ports.files.facts(under(volume.root, identityFile));
-  return lost;
+  // After a pull stat may still answer; opening a file doesn't (Linux 6.1, a mount made by hand).
+  await ports.files.readSmall(under(volume.root, identityFile), bytes(ports.limits.ownFileBytesMax));
 }
 
 async function stands(
@@ -60,12 +68,12 @@ async function stands(
 }
 
 /** Which folders of trips are folders all the way: what is reached through a link isn't on this drive. */
-class RealFolders {
-  readonly #ports: EnginePorts;
+export class RealFolders {
+  readonly #ports: Pick<EnginePorts, "files">;
   readonly #publisher: Publisher;
   readonly #known = new Map<string, boolean>();
 
-  constructor(ports: EnginePorts, publisher: Publisher) {
+  constructor(ports: Pick<EnginePorts, "files">, publisher: Publisher) {
     this.#ports = ports;
     this.#publisher = publisher;
   }

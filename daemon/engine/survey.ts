@@ -13,11 +13,11 @@ import { type Bytes, bytes, type Instant, instant } from "../../shared/units.ts"
 import { type CardFrame, groupFrames } from "../core/cardLayout.ts";
 import { leavingReason } from "../core/leavings.ts";
 import type { Entry } from "../ports/files.ts";
-import type { CardFile } from "../ports/ledger.ts";
+import type { CardFile, CardFileState } from "../ports/ledger.ts";
 import type { BlockPool } from "./bounds.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { PresentCard } from "./presence.ts";
-import { FileEnds } from "./transfer.ts";
+import { FileEnds, fingerprintEnds } from "./transfer.ts";
 
 export interface Survey {
   readonly frames: readonly CardFrame[];
@@ -54,6 +54,27 @@ export async function surveyCard(
   if (card.gone.aborted) return undefined;
   ports.ledger.setCardFiles(card.id, [...files.values()], ports.clock.now());
   return { frames, files, unreadFolders };
+}
+
+/**
+ * Files that counted, were never read and aren't on the card any more. An extra that has other bytes now is a camera's
+ * own list or database, written anew.
+ * @param sameVisit the card stayed in: what has other bytes under its old name was still being written
+ */
+export function vanishedFrom(
+  before: readonly CardFileState[],
+  survey: Survey,
+  sameVisit: boolean,
+): readonly CardFileState[] {
+  // What is in a folder that can't be listed may still be there.
+  if (survey.unreadFolders.length > 0) return [];
+  return before.filter((file) => {
+    if (file.role === "leaving" || file.original !== undefined) return false;
+    const now = survey.files.get(file.path);
+    const unknown = file.size === 0 && file.modified === 0;
+    if (now === undefined || sameVisit || unknown || file.role === "extra") return now === undefined;
+    return now.size !== file.size || now.modified !== file.modified;
+  });
 }
 
 /** Whether the card still shows what was listed; an unlisted folder is none of it. */
@@ -154,7 +175,7 @@ async function recognise(
  * multiple of what was asked for, ahead of it.
  */
 async function endsOf(ports: EnginePorts, card: PresentCard, file: CardFile, pool: BlockPool) {
-  const most = ports.limits.fingerprintEndBytes;
+  const most = fingerprintEnds(file.size, ports.limits.fingerprintEndBytes);
   const { handle } = await ports.files.openToVerify(under(card.volume.root, file.path));
   const block = await pool.take();
   try {

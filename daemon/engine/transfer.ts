@@ -88,6 +88,17 @@ export async function stream(
   return { hash: whole.digest(), size: bytes(position), ends: ends.digest(hashing) };
 }
 
+/**
+ * bytes. How much of each end of a file belongs to its quick fingerprint: all ends of a card together are half a percent
+ * of it, in whole pages, since that is what a read past the cache fetches.
+ */
+export function fingerprintEnds(size: Bytes, most: number): number {
+  return Math.min(most, Math.max(1, Math.ceil(size / 400 / page)) * page);
+}
+
+/** bytes */
+const page = 4096;
+
 /** The first and last bytes of what streams by. A file shorter than both together has its bytes counted twice. */
 export class FileEnds {
   readonly #most: number;

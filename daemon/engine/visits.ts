@@ -25,11 +25,22 @@ export class CardVisit {
   resurveys = 0;
   /** Whether the card was listed once more after all was copied, and nothing had changed. */
   confirmed = false;
+  /** Files that a drive couldn't verify, or that read differently a second time: to be read once more. */
+  readonly doubtful = new Set<RelativePath>();
   readonly #unreadable = new Set<RelativePath>();
+  readonly #differences = new Map<RelativePath, number>();
   readonly #givenUp = new Map<RelativePath, Set<DriveId>>();
 
   constructor(card: PresentCard) {
     this.card = card;
+  }
+
+  /** How often this file has read differently from its first reading, this time included. */
+  differed(path: RelativePath): number {
+    const times = (this.#differences.get(path) ?? 0) + 1;
+    this.#differences.set(path, times);
+    this.doubtful.add(path);
+    return times;
   }
 
   giveUpReading(path: RelativePath): void {

@@ -99,6 +99,18 @@ export async function addTripFile(
   };
 }
 
+/** Puts another text in the place of a trip's, as a whole or not at all. Fails with Node's own file errors. */
+export async function rewriteTripFile(config: AbsolutePath, id: TripId, text: string): Promise<void> {
+  await writeAtomically(tripsFolder(config), `${id}.yaml`, text);
+}
+
+/** Keeps the profile of a trip that there is no file of yet. Fails with Node's own file errors. */
+export async function keepTripFile(config: AbsolutePath, id: TripId, text: string): Promise<void> {
+  const folder = tripsFolder(config);
+  if ((await namesIn(folder)).includes(`${id}.yaml`)) return;
+  await writeAtomically(folder, `${id}.yaml`, text);
+}
+
 /** What a file describes, with its faults; what is no text has one. Fails with Node's own file errors. */
 export async function readTrip(file: string): Promise<ReadTrip> {
   const text = await readText(file);

@@ -156,4 +156,62 @@ export const migrations: readonly string[] = [
     text TEXT NOT NULL
   ) STRICT;
   `,
+  // Copies are lost by naming their facts; they are checked again; drives are lost; what a card gave may be damaged.
+  `
+  ALTER TABLE sightings ADD COLUMN damage TEXT NOT NULL DEFAULT '';
+  ALTER TABLE sightings ADD COLUMN accepted INTEGER NOT NULL DEFAULT 0;
+
+  ALTER TABLE cards ADD COLUMN total_bytes INTEGER NOT NULL DEFAULT 0;
+  ALTER TABLE cards ADD COLUMN cleared INTEGER;
+  CREATE TABLE vanished (
+    card TEXT NOT NULL,
+    path TEXT NOT NULL,
+    size INTEGER NOT NULL,
+    modified INTEGER NOT NULL,
+    at INTEGER NOT NULL,
+    PRIMARY KEY (card, path, size, modified)
+  ) STRICT, WITHOUT ROWID;
+
+  ALTER TABLE drives ADD COLUMN lost INTEGER;
+  CREATE TABLE lost_drives (
+    trip TEXT NOT NULL,
+    drive TEXT NOT NULL,
+    PRIMARY KEY (trip, drive)
+  ) STRICT, WITHOUT ROWID;
+
+  CREATE TABLE copy_facts (
+    id TEXT PRIMARY KEY,
+    original TEXT NOT NULL,
+    drive TEXT NOT NULL,
+    trip TEXT NOT NULL,
+    path TEXT NOT NULL,
+    read_back TEXT NOT NULL,
+    at INTEGER NOT NULL
+  ) STRICT, WITHOUT ROWID;
+  CREATE INDEX copy_facts_of ON copy_facts (original, drive);
+  INSERT INTO copy_facts (id, original, drive, trip, path, read_back, at)
+    SELECT f.id, c.original, c.drive, c.trip, c.path, c.read_back, f.json ->> '$.at'
+    FROM facts f JOIN copies c ON c.original = f.json ->> '$.original' AND c.drive = f.json ->> '$.drive'
+    WHERE f.json ->> '$.kind' = 'copy';
+  CREATE TABLE lost_facts (id TEXT PRIMARY KEY) STRICT, WITHOUT ROWID;
+
+  CREATE TABLE losses (
+    drive TEXT NOT NULL,
+    trip TEXT NOT NULL,
+    path TEXT NOT NULL,
+    path_key TEXT NOT NULL,
+    original TEXT NOT NULL,
+    why TEXT NOT NULL,
+    found_hash TEXT,
+    found_size INTEGER,
+    at INTEGER NOT NULL,
+    PRIMARY KEY (drive, trip, path_key)
+  ) STRICT, WITHOUT ROWID;
+
+  ALTER TABLE copies ADD COLUMN checked INTEGER NOT NULL DEFAULT 0;
+  UPDATE copies SET checked = at;
+  CREATE INDEX copies_by_check ON copies (drive, trip, checked);
+
+  CREATE TABLE owner (id TEXT NOT NULL) STRICT;
+  `,
 ];

@@ -17,7 +17,18 @@ import type {
 } from "../../shared/identity.ts";
 import { alertCodes, mediumFaultCodes } from "../../shared/problems.ts";
 import { bytes, instant } from "../../shared/units.ts";
-import type { AlertRow, CardFile, CopyRow, DriveRow, Fault, OriginalRow, Sighting } from "../ports/ledger.ts";
+import type {
+  AlertRow,
+  CardFile,
+  CopyRow,
+  DriveRow,
+  Fault,
+  LossRow,
+  NowhereRow,
+  OriginalRow,
+  Sighting,
+  VanishedFile,
+} from "../ports/ledger.ts";
 
 /** A path as it is stored: itself, or as JSON where it holds lone surrogates (SQLite's UTF-8 cannot) or looks like JSON. */
 export function storePath(path: string): string {
@@ -121,7 +132,7 @@ export const sightingRow = z
   );
 
 export const copyRow = z
-  .object({ original: text, drive: text, path: text, read_back: readBack, at: whole })
+  .object({ original: text, drive: text, path: text, read_back: readBack, at: whole, checked: whole })
   .transform(
     (row): CopyRow => ({
       original: row.original as OriginalId,
@@ -129,8 +140,49 @@ export const copyRow = z
       path: loadPath(row.path),
       readBack: row.read_back,
       at: instant(row.at),
+      checked: instant(row.checked),
     }),
   );
+
+export const lossRow = z
+  .object({
+    original: text,
+    path: text,
+    why: z.enum(["missing", "damaged", "changed", "moved"]),
+    found_hash: text.nullable(),
+    found_size: whole.nullable(),
+  })
+  .transform(
+    (row): LossRow => ({
+      original: row.original as OriginalId,
+      path: loadPath(row.path),
+      why: row.why,
+      found:
+        row.found_hash === null || row.found_size === null
+          ? undefined
+          : { hash: row.found_hash as ContentHash, size: bytes(row.found_size) },
+    }),
+  );
+
+export const nowhereRow = z
+  .object({ trip: text, path: text, day: text.nullable(), size: whole, card: text.nullable() })
+  .transform(
+    (row): NowhereRow => ({
+      trip: row.trip as TripId,
+      path: loadPath(row.path),
+      day: row.day ?? "",
+      size: bytes(row.size),
+      card: row.card === null ? undefined : (row.card as CardId),
+    }),
+  );
+
+export const vanishedRow = z.object({ card: text, path: text, size: whole }).transform(
+  (row): VanishedFile => ({
+    card: row.card as CardId,
+    path: loadPath(row.path),
+    size: bytes(row.size),
+  }),
+);
 
 /** Drives and paths of an original's copies, as one JSON text. */
 export const copiesOfRow = z.object({ copies: text }).transform((row) => ({

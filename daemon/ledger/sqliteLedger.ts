@@ -7,12 +7,18 @@
 
 import Database from "better-sqlite3";
 import { z } from "zod";
-import { assert } from "../../shared/brand.ts";
 import type { Fact } from "../../shared/facts.ts";
 import type { CardId, DriveId, FrameId, OriginalId, TripId } from "../../shared/identity.ts";
-import { nameKey } from "../../shared/identity.ts";
 import type { Alert } from "../../shared/problems.ts";
-import { bytes, count, type Instant, instant } from "../../shared/units.ts";
+import {
+  type Bytes,
+  bytes,
+  type Count,
+  count,
+  type Instant,
+  instant,
+  type Millis,
+} from "../../shared/units.ts";
 import type {
   AlertRow,
   CardFile,
@@ -25,11 +31,15 @@ import type {
   Fault,
   LackingOriginal,
   Ledger,
+  LossRow,
+  NowhereRow,
   OriginalRow,
   Sighting,
   TripRow,
+  VanishedFile,
 } from "../ports/ledger.ts";
 import { migrations } from "./migrations.ts";
+import { Projection } from "./projection.ts";
 import {
   alertRow,
   cardFileRow,
@@ -37,10 +47,14 @@ import {
   copyRow,
   driveRow,
   faultRow,
+  lossRow,
+  nowhereRow,
   originalRow,
   sightingRow,
   storePath,
+  vanishedRow,
 } from "./rows.ts";
+import { Statements } from "./statements.ts";
 
 const columnsOfOriginal = `o.id, o.trip, o.hash, o.size, o.path, o.role, o.frame,
   f.stem, f.key, f.count, f.letter, f.serial, f.model, f.taken`;
@@ -52,7 +66,8 @@ const cachedFilesMost = 100_000;
 
 export class SqliteLedger implements Ledger {
   readonly #db: Database.Database;
-  readonly #statements = new Map<string, Database.Statement>();
+  readonly #sql: Statements;
+  readonly #projection: Projection;
   /** Files of cards as last asked, forgotten as soon as anything about one of them changes. */
   readonly #cardFiles = new Map<CardId, readonly CardFileState[]>();
 
@@ -65,7 +80,13 @@ export class SqliteLedger implements Ledger {
     this.#db.pragma("journal_mode = WAL");
     this.#db.pragma("synchronous = FULL");
     this.#db.pragma("foreign_keys = ON");
+    this.#sql = new Statements(this.#db);
     this.#migrate();
+    this.#projection = new Projection(this.#sql, {
+      ofCard: (card) => this.#cardFiles.delete(card),
+      ofOriginal: (original) => this.#forgetCardsWith(original),
+      ofEverything: () => this.#cardFiles.clear(),
+    });
   }
 
   /** The settings that durability rests on, read back from the connection. */
@@ -77,24 +98,47 @@ export class SqliteLedger implements Ledger {
   }
 
   apply(facts: readonly EncodedFact[]): void {
-    this.#db.transaction(() => {
-      for (const { id, json, fact } of facts) {
-        const added = this.#run(
-          "INSERT OR IGNORE INTO facts (id, trip, json) VALUES (?, ?, ?)",
-          id,
-          fact.trip,
-          json,
-        );
-        if (added > 0) this.#project(fact);
+    this.#sql.together(() => {
+      for (const { id, json, fact } of facts)
+        if (this.#addFact(id, json, fact)) this.#projection.take(id, fact);
+    });
+  }
+
+  learn(facts: readonly EncodedFact[]): Count {
+    // What concerns an original comes after it, and what takes away after what it takes from.
+    const ordered = [...facts].sort((a, b) => order(a.fact) - order(b.fact) || a.fact.at - b.fact.at);
+    return this.#sql.together(() => {
+      let contradicting = 0;
+      for (const { id, json, fact } of ordered) {
+        if (!this.#projection.fits(fact)) contradicting += 1;
+        else if (this.#addFact(id, json, fact)) this.#projection.take(id, fact);
       }
-    })();
+      return count(contradicting);
+    });
+  }
+
+  #addFact(id: string, json: string, fact: Fact): boolean {
+    return (
+      this.#sql.run("INSERT OR IGNORE INTO facts (id, trip, json) VALUES (?, ?, ?)", id, fact.trip, json) > 0
+    );
+  }
+
+  owner(): string | undefined {
+    return this.#sql.all(z.object({ id: z.string() }), "SELECT id FROM owner")[0]?.id;
+  }
+
+  setOwner(owner: string): void {
+    this.#sql.together(() => {
+      this.#sql.run("DELETE FROM owner");
+      this.#sql.run("INSERT INTO owner (id) VALUES (?)", owner);
+    });
   }
 
   *factsOf(trip: TripId): Iterable<{ readonly id: string; readonly json: string }> {
     // In pages, so that no statement stays open while the caller writes.
     let after = 0;
     for (;;) {
-      const page = this.#all(
+      const page = this.#sql.all(
         z.object({ seq: z.number(), id: z.string(), json: z.string() }),
         "SELECT seq, id, json FROM facts WHERE trip = ? AND seq > ? ORDER BY seq LIMIT 5000",
         trip,
@@ -108,18 +152,34 @@ export class SqliteLedger implements Ledger {
   }
 
   trips(): readonly TripRow[] {
-    return this.#all(
-      z.object({ id: z.string(), folder: z.string(), profile: z.string() }),
-      "SELECT id, folder, profile FROM trips ORDER BY id",
-    ).map((row) => ({ ...row, id: row.id as TripId }));
+    return this.#sql
+      .all(
+        z.object({ id: z.string(), folder: z.string(), profile: z.string() }),
+        "SELECT id, folder, profile FROM trips ORDER BY id",
+      )
+      .map((row) => ({ ...row, id: row.id as TripId }));
   }
 
   drives(): readonly DriveRow[] {
-    return this.#all(driveRow, "SELECT id, name, fs_id, last_seen FROM drives ORDER BY name");
+    return this.#sql.all(
+      driveRow,
+      "SELECT id, name, fs_id, last_seen FROM drives WHERE lost IS NULL ORDER BY name",
+    );
+  }
+
+  lostDrives(): readonly DriveRow[] {
+    return this.#sql.all(
+      driveRow,
+      "SELECT id, name, fs_id, last_seen FROM drives WHERE lost IS NOT NULL ORDER BY lost, name",
+    );
+  }
+
+  loseDrive(drive: DriveId, at: Instant): void {
+    this.#sql.run("UPDATE drives SET lost = ? WHERE id = ? AND lost IS NULL", at, drive);
   }
 
   nameInTrip(drive: DriveId, trip: TripId): string | undefined {
-    return this.#all(
+    return this.#sql.all(
       z.object({ name: z.string() }),
       "SELECT name FROM trip_drives WHERE trip = ? AND drive = ?",
       trip,
@@ -128,7 +188,7 @@ export class SqliteLedger implements Ledger {
   }
 
   addDrive(drive: DriveRow): void {
-    this.#run(
+    this.#sql.run(
       `INSERT INTO drives (id, name, fs_id, last_seen) VALUES (?, ?, ?, ?)
        ON CONFLICT (id) DO UPDATE SET name = excluded.name, fs_id = excluded.fs_id, last_seen = excluded.last_seen`,
       drive.id,
@@ -139,7 +199,7 @@ export class SqliteLedger implements Ledger {
   }
 
   driveSeen(drive: DriveId, at: Instant): void {
-    this.#run("UPDATE drives SET last_seen = ? WHERE id = ?", at, drive);
+    this.#sql.run("UPDATE drives SET last_seen = ? WHERE id = ?", at, drive);
   }
 
   cards(): readonly CardRow[] {
@@ -150,39 +210,58 @@ export class SqliteLedger implements Ledger {
     return this.#cards("WHERE c.id = ?", [card])[0];
   }
 
-  cardSeen(card: CardId, label: string, at: Instant): void {
-    this.#db.transaction(() => {
-      this.#run(
-        `INSERT INTO cards (id, label, first_seen, last_seen) VALUES (?, ?, ?, ?)
+  cardSeen(card: CardId, label: string, totalBytes: Bytes, at: Instant): void {
+    this.#sql.together(() => {
+      this.#sql.run(
+        `INSERT INTO cards (id, label, total_bytes, first_seen, last_seen) VALUES (?, ?, ?, ?, ?)
          ON CONFLICT (id) DO UPDATE
-           SET label = excluded.label, last_seen = excluded.last_seen, surveyed = NULL, dismissed = NULL`,
+           SET label = excluded.label, total_bytes = excluded.total_bytes, last_seen = excluded.last_seen,
+             surveyed = NULL, dismissed = NULL, cleared = NULL`,
         card,
         label,
+        totalBytes,
         at,
         at,
       );
-      this.#run("INSERT OR IGNORE INTO visits (card, at) VALUES (?, ?)", card, at);
-    })();
+      this.#sql.run("INSERT OR IGNORE INTO visits (card, at) VALUES (?, ?)", card, at);
+    });
   }
 
   dismissCard(card: CardId, at: Instant): void {
-    this.#run("UPDATE cards SET dismissed = ? WHERE id = ?", at, card);
+    this.#sql.together(() => {
+      this.#sql.run("UPDATE cards SET dismissed = ? WHERE id = ?", at, card);
+      this.#sql.run("DELETE FROM vanished WHERE card = ?", card);
+    });
+  }
+
+  cardCleared(card: CardId, at: Instant): void {
+    this.#sql.run("UPDATE cards SET cleared = ? WHERE id = ?", at, card);
+  }
+
+  vanished(): readonly VanishedFile[] {
+    return this.#sql.all(
+      vanishedRow,
+      `SELECT v.card, v.path, v.size FROM vanished v
+       WHERE NOT EXISTS (SELECT 1 FROM card_files f
+         WHERE f.card = v.card AND f.path = v.path AND f.size = v.size AND f.modified = v.modified)
+       ORDER BY v.card, v.path`,
+    );
   }
 
   assignCard(card: CardId, trip: TripId): void {
-    this.#run("UPDATE cards SET assigned = ? WHERE id = ?", trip, card);
+    this.#sql.run("UPDATE cards SET assigned = ? WHERE id = ?", trip, card);
   }
 
   highestCardNumber(trip: TripId): number {
-    return this.#number("SELECT coalesce(max(number), 0) FROM card_trips WHERE trip = ?", trip);
+    return this.#sql.number("SELECT coalesce(max(number), 0) FROM card_trips WHERE trip = ?", trip);
   }
 
   setCardFiles(card: CardId, files: readonly CardFile[], at: Instant): void {
     this.#cardFiles.delete(card);
-    this.#db.transaction(() => {
-      this.#run("DELETE FROM card_files WHERE card = ?", card);
+    this.#sql.together(() => {
+      this.#sql.run("DELETE FROM card_files WHERE card = ?", card);
       for (const file of files)
-        this.#run(
+        this.#sql.run(
           "INSERT INTO card_files (card, path, size, modified, role, frame, why) VALUES (?, ?, ?, ?, ?, ?, ?)",
           card,
           storePath(file.path),
@@ -192,8 +271,8 @@ export class SqliteLedger implements Ledger {
           file.frame,
           file.why,
         );
-      this.#run("UPDATE cards SET surveyed = ? WHERE id = ?", at, card);
-    })();
+      this.#sql.run("UPDATE cards SET surveyed = ? WHERE id = ?", at, card);
+    });
   }
 
   cardFiles(card: CardId): readonly CardFileState[] {
@@ -210,8 +289,8 @@ export class SqliteLedger implements Ledger {
   }
 
   #readCardFiles(card: CardId): readonly CardFileState[] {
-    const rows = this.#raw(
-      `SELECT cf.path, cf.size, cf.modified, cf.role, cf.frame, cf.why, s.original, o.trip,
+    const rows = this.#sql.raw(
+      `SELECT cf.path, cf.size, cf.modified, cf.role, cf.frame, cf.why, s.original, s.damage, s.accepted, o.trip,
          (SELECT group_concat(c.drive) FROM copies c WHERE c.original = s.original) AS drives,
          (SELECT group_concat(c.drive) FROM copies c
            WHERE c.original = s.original AND c.read_back = 'cache') AS unsure
@@ -227,22 +306,26 @@ export class SqliteLedger implements Ledger {
       trip: z.string().nullable(),
       drives: z.string().nullable(),
       unsure: z.string().nullable(),
+      damage: z.string().nullable(),
+      accepted: z.number().nullable(),
     });
     const list = (ids: string | null): DriveId[] => (ids === null ? [] : (ids.split(",") as DriveId[]));
     return rows.map((row) => {
-      const { original, trip, drives, unsure } = known.parse(row);
+      const { original, trip, drives, unsure, damage, accepted } = known.parse(row);
       return {
         ...cardFileRow.parse(row),
         original: original === null ? undefined : (original as OriginalId),
         trip: trip === null ? undefined : (trip as TripId),
         drives: list(drives),
         unsure: list(unsure),
+        damage: damage ?? "",
+        accepted: accepted === 1,
       };
     });
   }
 
   sightings(card: CardId): readonly Sighting[] {
-    return this.#all(
+    return this.#sql.all(
       sightingRow,
       "SELECT path, size, modified, ends, original FROM sightings WHERE card = ?",
       card,
@@ -251,15 +334,15 @@ export class SqliteLedger implements Ledger {
 
   forgetSighting(card: CardId, path: string): void {
     this.#cardFiles.delete(card);
-    this.#run("DELETE FROM sightings WHERE card = ? AND path = ?", card, storePath(path));
+    this.#sql.run("DELETE FROM sightings WHERE card = ? AND path = ?", card, storePath(path));
   }
 
   original(id: OriginalId): OriginalRow | undefined {
-    return this.#all(originalRow, `SELECT ${originalColumns} WHERE o.id = ?`, id)[0];
+    return this.#sql.all(originalRow, `SELECT ${originalColumns} WHERE o.id = ?`, id)[0];
   }
 
   originalAt(trip: TripId, pathKey: string): OriginalRow | undefined {
-    return this.#all(
+    return this.#sql.all(
       originalRow,
       `SELECT ${originalColumns} WHERE o.trip = ? AND o.path_key = ?`,
       trip,
@@ -268,7 +351,7 @@ export class SqliteLedger implements Ledger {
   }
 
   frameFilesByContent(trip: TripId, hash: string, size: number): readonly OriginalRow[] {
-    return this.#all(
+    return this.#sql.all(
       originalRow,
       `SELECT ${originalColumns} WHERE o.trip = ? AND o.hash = ? AND o.size = ? AND o.role = 'frame' ORDER BY o.rowid`,
       trip,
@@ -278,7 +361,7 @@ export class SqliteLedger implements Ledger {
   }
 
   frameFiles(trip: TripId, frame: FrameId): readonly OriginalRow[] {
-    return this.#all(
+    return this.#sql.all(
       originalRow,
       `SELECT ${originalColumns} WHERE o.trip = ? AND o.frame = ? ORDER BY o.path_key`,
       trip,
@@ -287,16 +370,18 @@ export class SqliteLedger implements Ledger {
   }
 
   framesByKey(trip: TripId, key: string): readonly FrameId[] {
-    return this.#all(
-      z.object({ id: z.string() }),
-      "SELECT id FROM frames WHERE trip = ? AND key = ? ORDER BY rowid",
-      trip,
-      key,
-    ).map((row) => row.id as FrameId);
+    return this.#sql
+      .all(
+        z.object({ id: z.string() }),
+        "SELECT id FROM frames WHERE trip = ? AND key = ? ORDER BY rowid",
+        trip,
+        key,
+      )
+      .map((row) => row.id as FrameId);
   }
 
   frameByStem(trip: TripId, stemKey: string): FrameId | undefined {
-    return this.#all(
+    return this.#sql.all(
       z.object({ id: z.string() }),
       "SELECT id FROM frames WHERE trip = ? AND stem_key = ?",
       trip,
@@ -305,7 +390,7 @@ export class SqliteLedger implements Ledger {
   }
 
   letters(trip: TripId): ReadonlyMap<string, string> {
-    const rows = this.#all(
+    const rows = this.#sql.all(
       z.object({ serial: z.string(), letter: z.string() }),
       "SELECT serial, letter, min(rowid) FROM frames WHERE trip = ? GROUP BY serial",
       trip,
@@ -314,7 +399,7 @@ export class SqliteLedger implements Ledger {
   }
 
   countsByDay(trip: TripId): ReadonlyMap<string, number> {
-    const rows = this.#all(
+    const rows = this.#sql.all(
       z.object({ day: z.string(), highest: z.number() }),
       "SELECT day, max(count) AS highest FROM frames WHERE trip = ? GROUP BY day",
       trip,
@@ -323,25 +408,99 @@ export class SqliteLedger implements Ledger {
   }
 
   copiesOn(drive: DriveId, trip: TripId): readonly CopyRow[] {
-    return this.#all(
+    return this.#sql.all(
       copyRow,
-      "SELECT original, drive, path, read_back, at FROM copies WHERE drive = ? AND trip = ? ORDER BY path",
+      "SELECT original, drive, path, read_back, at, checked FROM copies WHERE drive = ? AND trip = ? ORDER BY path",
       drive,
       trip,
     );
   }
 
-  forgetCopy(original: OriginalId, drive: DriveId): void {
-    this.#forgetCardsWith(original);
-    this.#run("DELETE FROM copies WHERE original = ? AND drive = ?", original, drive);
+  copiesDue(drive: DriveId, trip: TripId, before: Instant, now: Instant, most: Count): readonly CopyRow[] {
+    return this.#sql.all(
+      copyRow,
+      `SELECT original, drive, path, read_back, at, checked FROM copies
+       WHERE drive = ? AND trip = ? AND (checked < ? OR checked > ?) ORDER BY checked, path LIMIT ?`,
+      drive,
+      trip,
+      before,
+      now,
+      most,
+    );
+  }
+
+  copyFacts(original: OriginalId, drive: DriveId): readonly string[] {
+    return this.#sql
+      .all(
+        z.object({ id: z.string() }),
+        "SELECT id FROM copy_facts WHERE original = ? AND drive = ? ORDER BY id",
+        original,
+        drive,
+      )
+      .map((row) => row.id);
+  }
+
+  timesOf(original: OriginalId): readonly Instant[] {
+    return this.#sql
+      .all(
+        z.object({ modified: z.number() }),
+        "SELECT DISTINCT modified FROM sightings WHERE original = ?",
+        original,
+      )
+      .map((row) => instant(row.modified));
+  }
+
+  losses(drive: DriveId, trip: TripId): readonly LossRow[] {
+    return this.#sql.all(
+      lossRow,
+      "SELECT original, path, why, found_hash, found_size FROM losses WHERE drive = ? AND trip = ? ORDER BY path",
+      drive,
+      trip,
+    );
+  }
+
+  lossAt(drive: DriveId, trip: TripId, pathKey: string): LossRow | undefined {
+    return this.#sql.all(
+      lossRow,
+      `SELECT original, path, why, found_hash, found_size FROM losses
+       WHERE drive = ? AND trip = ? AND path_key = ?`,
+      drive,
+      trip,
+      storePath(pathKey),
+    )[0];
+  }
+
+  nowhere(): readonly NowhereRow[] {
+    return this.#sql.all(
+      nowhereRow,
+      `SELECT o.trip, o.path, f.day, o.size,
+         (SELECT s.card FROM sightings s WHERE s.original = o.id ORDER BY s.at DESC LIMIT 1) AS card
+       FROM originals o LEFT JOIN frames f ON f.id = o.frame
+       WHERE NOT EXISTS (SELECT 1 FROM copies c WHERE c.original = o.id)
+       ORDER BY o.trip, f.day, o.path_key`,
+    );
+  }
+
+  heldOnlyBeside(drives: readonly DriveId[]): ReadonlyMap<DriveId, Count> {
+    const rows = this.#sql.all(
+      z.object({ drive: z.string(), files: z.number() }),
+      `SELECT c.drive, count(*) AS files FROM copies c
+       WHERE NOT EXISTS (SELECT 1 FROM copies h JOIN json_each(?) d ON d.value = h.drive
+         WHERE h.original = c.original)
+       GROUP BY c.drive`,
+      JSON.stringify(drives),
+    );
+    return new Map(rows.map((row) => [row.drive as DriveId, count(row.files)]));
   }
 
   hasCopy(original: OriginalId, drive: DriveId): boolean {
-    return this.#number("SELECT count(*) FROM copies WHERE original = ? AND drive = ?", original, drive) > 0;
+    return (
+      this.#sql.number("SELECT count(*) FROM copies WHERE original = ? AND drive = ?", original, drive) > 0
+    );
   }
 
   copyAt(drive: DriveId, trip: TripId, pathKey: string): OriginalId | undefined {
-    return this.#all(
+    return this.#sql.all(
       z.object({ original: z.string() }),
       "SELECT original FROM copies WHERE drive = ? AND trip = ? AND path_key = ?",
       drive,
@@ -352,7 +511,7 @@ export class SqliteLedger implements Ledger {
 
   lackingOnSome(trip: TripId, drives: readonly DriveId[]): readonly LackingOriginal[] {
     const wanted = JSON.stringify(drives);
-    const rows = this.#raw(
+    const rows = this.#sql.raw(
       `SELECT ${columnsOfOriginal},
          (SELECT json_group_array(json_array(c.drive, c.path)) FROM copies c WHERE c.original = o.id) AS copies
        ${fromOriginals}
@@ -381,14 +540,14 @@ export class SqliteLedger implements Ledger {
         latest: whole.nullable(),
       })
       .parse(
-        this.#raw(
+        this.#sql.raw(
           `SELECT count(*) AS files, coalesce(sum(o.size), 0) AS size,
              count(c.original) AS held,
              coalesce(sum(CASE WHEN c.original IS NULL THEN 0 ELSE o.size END), 0) AS held_size,
              coalesce(sum(c.read_back = 'direct'), 0) AS direct,
              coalesce(sum(c.read_back = 'remount'), 0) AS remount,
              coalesce(sum(c.read_back = 'cache'), 0) AS cache,
-             max(c.at) AS latest
+             max(c.checked) AS latest
            FROM originals o LEFT JOIN copies c ON c.original = o.id AND c.drive = ?
            WHERE o.trip = ?`,
           drive,
@@ -410,7 +569,7 @@ export class SqliteLedger implements Ledger {
   totals(trip: TripId, goal: number) {
     const whole = z.number().int();
     const row = z.object({ frames: whole, files: whole, at_goal: whole, files_at_goal: whole }).parse(
-      this.#raw(
+      this.#sql.raw(
         `WITH reached AS (
            SELECT o.frame AS frame,
              (SELECT count(*) FROM copies c WHERE c.original = o.id) >= ? AS ok
@@ -434,18 +593,18 @@ export class SqliteLedger implements Ledger {
   }
 
   latestTripWithOriginals(): TripId | undefined {
-    return this.#all(
+    return this.#sql.all(
       z.object({ trip: z.string() }),
       "SELECT trip FROM originals ORDER BY rowid DESC LIMIT 1",
     )[0]?.trip as TripId | undefined;
   }
 
   faults(): readonly Fault[] {
-    return this.#all(faultRow, "SELECT medium, path, code, detail, at FROM faults ORDER BY medium, path");
+    return this.#sql.all(faultRow, "SELECT medium, path, code, detail, at FROM faults ORDER BY medium, path");
   }
 
   setFault(fault: Fault): void {
-    this.#run(
+    this.#sql.run(
       "INSERT OR REPLACE INTO faults (medium, path, code, detail, at) VALUES (?, ?, ?, ?, ?)",
       fault.medium,
       storePath(fault.path),
@@ -456,19 +615,19 @@ export class SqliteLedger implements Ledger {
   }
 
   clearFaults(medium: CardId | DriveId, path?: string): void {
-    if (path === undefined) this.#run("DELETE FROM faults WHERE medium = ?", medium);
-    else this.#run("DELETE FROM faults WHERE medium = ? AND path = ?", medium, storePath(path));
+    if (path === undefined) this.#sql.run("DELETE FROM faults WHERE medium = ?", medium);
+    else this.#sql.run("DELETE FROM faults WHERE medium = ? AND path = ?", medium, storePath(path));
   }
 
   alerts(): readonly AlertRow[] {
-    return this.#all(
+    return this.#sql.all(
       alertRow,
       "SELECT code, about, severity, happened, safe, next, since FROM alerts ORDER BY since, code, about",
     );
   }
 
   setAlerts(alerts: readonly Alert[], at: Instant): readonly AlertRow[] {
-    return this.#db.transaction(() => {
+    return this.#sql.together(() => {
       const before = new Map(this.alerts().map((alert) => [`${alert.code} ${alert.about}`, alert]));
       const fresh: AlertRow[] = [];
       const unchanged = (old: AlertRow | undefined, alert: Alert): boolean =>
@@ -484,7 +643,7 @@ export class SqliteLedger implements Ledger {
         if (unchanged(old, alert)) continue;
         const row: AlertRow = { ...alert, since: old?.since ?? at };
         if (old === undefined) fresh.push(row);
-        this.#run(
+        this.#sql.run(
           `INSERT OR REPLACE INTO alerts (code, about, severity, happened, safe, next, since)
            VALUES (?, ?, ?, ?, ?, ?, ?)`,
           row.code,
@@ -497,138 +656,37 @@ export class SqliteLedger implements Ledger {
         );
       }
       for (const gone of before.values()) {
-        this.#run("DELETE FROM alerts WHERE code = ? AND about = ?", gone.code, gone.about);
+        this.#sql.run("DELETE FROM alerts WHERE code = ? AND about = ?", gone.code, gone.about);
         // Should it come again, it is said again.
-        this.#run("DELETE FROM said WHERE key = ?", `alert ${gone.code} ${gone.about}`);
+        this.#sql.run("DELETE FROM said WHERE key = ?", `alert ${gone.code} ${gone.about}`);
       }
       return fresh;
-    })();
+    });
   }
 
   sayOnce(key: string, at: Instant): boolean {
-    return this.#run("INSERT OR IGNORE INTO said (key, at) VALUES (?, ?)", key, at) > 0;
+    return this.#sql.run("INSERT OR IGNORE INTO said (key, at) VALUES (?, ?)", key, at) > 0;
+  }
+
+  sayAgain(key: string, at: Instant, every: Millis): boolean {
+    const [said] = this.#sql.all(z.object({ at: z.number() }), "SELECT at FROM said WHERE key = ?", key);
+    if (said !== undefined && at - said.at < every) return false;
+    this.#sql.run("INSERT OR REPLACE INTO said (key, at) VALUES (?, ?)", key, at);
+    return true;
   }
 
   note(kind: string, about: string, text: string, at: Instant): void {
-    this.#run("INSERT INTO events (at, kind, about, text) VALUES (?, ?, ?, ?)", at, kind, about, text);
+    this.#sql.run("INSERT INTO events (at, kind, about, text) VALUES (?, ?, ?, ?)", at, kind, about, text);
   }
 
   close(): void {
     this.#db.close();
   }
 
-  #project(fact: Fact): void {
-    switch (fact.kind) {
-      case "trip":
-        this.#run(
-          `INSERT INTO trips (id, folder, profile, at) VALUES (?, ?, ?, ?)
-           ON CONFLICT (id) DO UPDATE SET profile = excluded.profile, at = excluded.at`,
-          fact.trip,
-          fact.folder,
-          fact.profile,
-          fact.at,
-        );
-        return;
-      case "drive":
-        this.#run(
-          "INSERT OR REPLACE INTO trip_drives (trip, drive, name) VALUES (?, ?, ?)",
-          fact.trip,
-          fact.drive,
-          fact.name,
-        );
-        return;
-      case "card":
-        this.#run(
-          "INSERT OR IGNORE INTO cards (id, label, first_seen, last_seen) VALUES (?, ?, ?, ?)",
-          fact.card,
-          fact.label,
-          fact.at,
-          fact.at,
-        );
-        this.#run(
-          // The row that came last is the card's trip: clocks go back at times, row numbers don't.
-          "INSERT OR REPLACE INTO card_trips (card, trip, number, at) VALUES (?, ?, ?, ?)",
-          fact.card,
-          fact.trip,
-          fact.number,
-          fact.at,
-        );
-        return;
-      case "original":
-        this.#projectOriginal(fact);
-        return;
-      case "sighting":
-        this.#cardFiles.delete(fact.card);
-        this.#run(
-          `INSERT OR REPLACE INTO sightings (card, path, size, modified, ends, original, at)
-           VALUES (?, ?, ?, ?, ?, ?, ?)`,
-          fact.card,
-          storePath(fact.path),
-          fact.fingerprint.size,
-          fact.fingerprint.modified,
-          fact.fingerprint.ends,
-          fact.original,
-          fact.at,
-        );
-        return;
-      case "copy":
-        assert(
-          this.#number("SELECT count(*) FROM originals WHERE id = ?", fact.original) === 1,
-          "a copy is of an original that is known",
-        );
-        this.#forgetCardsWith(fact.original);
-        this.#run(
-          `INSERT OR REPLACE INTO copies (original, drive, trip, path, path_key, read_back, at)
-           VALUES (?, ?, ?, ?, ?, ?, ?)`,
-          fact.original,
-          fact.drive,
-          fact.trip,
-          storePath(fact.path),
-          storePath(nameKey(fact.path)),
-          fact.readBack,
-          fact.at,
-        );
-        return;
-    }
-  }
-
-  #projectOriginal(fact: Extract<Fact, { kind: "original" }>): void {
-    const { frame } = fact;
-    if (frame !== undefined)
-      this.#run(
-        `INSERT OR IGNORE INTO frames (id, trip, stem, stem_key, key, count, day, letter, serial, model, taken)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-        frame.id,
-        fact.trip,
-        storePath(frame.stem),
-        storePath(nameKey(frame.stem)),
-        frame.key,
-        frame.count,
-        frame.taken.day,
-        frame.letter,
-        frame.serial,
-        frame.model,
-        JSON.stringify(frame.taken),
-      );
-    this.#run(
-      `INSERT OR IGNORE INTO originals (id, trip, hash, size, path, path_key, role, frame, at)
-       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-      fact.original,
-      fact.trip,
-      fact.hash,
-      fact.size,
-      storePath(fact.path),
-      storePath(nameKey(fact.path)),
-      fact.role,
-      frame?.id ?? null,
-      fact.at,
-    );
-  }
-
   /** What is known of a copy changes what is known of each card that showed its original. */
   #forgetCardsWith(original: OriginalId): void {
     if (this.#cardFiles.size === 0) return;
-    const rows = this.#all(
+    const rows = this.#sql.all(
       z.object({ card: z.string() }),
       "SELECT DISTINCT card FROM sightings WHERE original = ?",
       original,
@@ -645,27 +703,34 @@ export class SqliteLedger implements Ledger {
       surveyed: z.number().nullable(),
       assigned: z.string().nullable(),
       dismissed: z.number().nullable(),
+      total_bytes: z.number(),
+      cleared: z.number().nullable(),
       trip: z.string().nullable(),
       number: z.number().nullable(),
     });
-    return this.#all(
-      shape,
-      `SELECT c.id, c.label, c.first_seen, c.last_seen, c.surveyed, c.assigned, c.dismissed, t.trip, t.number
+    return this.#sql
+      .all(
+        shape,
+        `SELECT c.id, c.label, c.first_seen, c.last_seen, c.surveyed, c.assigned, c.dismissed,
+         c.total_bytes, c.cleared, t.trip, t.number
        FROM cards c LEFT JOIN card_trips t ON t.card = c.id
          AND t.rowid = (SELECT max(rowid) FROM card_trips WHERE card = c.id)
        ${where} GROUP BY c.id ORDER BY c.first_seen, c.id`,
-      ...parameters,
-    ).map((row) => ({
-      id: row.id as CardId,
-      label: row.label,
-      firstSeen: instant(row.first_seen),
-      lastSeen: instant(row.last_seen),
-      surveyed: row.surveyed === null ? undefined : instant(row.surveyed),
-      assigned: row.assigned === null ? undefined : (row.assigned as TripId),
-      dismissed: row.dismissed !== null,
-      trip: row.trip === null ? undefined : (row.trip as TripId),
-      number: row.number ?? 0,
-    }));
+        ...parameters,
+      )
+      .map((row) => ({
+        id: row.id as CardId,
+        label: row.label,
+        firstSeen: instant(row.first_seen),
+        lastSeen: instant(row.last_seen),
+        surveyed: row.surveyed === null ? undefined : instant(row.surveyed),
+        assigned: row.assigned === null ? undefined : (row.assigned as TripId),
+        dismissed: row.dismissed !== null,
+        trip: row.trip === null ? undefined : (row.trip as TripId),
+        number: row.number ?? 0,
+        totalBytes: bytes(row.total_bytes),
+        cleared: row.cleared === null ? undefined : instant(row.cleared),
+      }));
   }
 
   #migrate(): void {
@@ -673,42 +738,28 @@ export class SqliteLedger implements Ledger {
     if (taken > migrations.length)
       throw new Error(`the ledger is from a later version (step ${taken}, known ${migrations.length})`);
     migrations.slice(taken).forEach((step, index) => {
-      this.#db.transaction(() => {
+      this.#sql.together(() => {
         this.#db.exec(step);
         this.#db.pragma(`user_version = ${taken + index + 1}`);
-      })();
+      });
     });
   }
+}
 
-  #statement(sql: string): Database.Statement {
-    let statement = this.#statements.get(sql);
-    if (statement === undefined) {
-      statement = this.#db.prepare(sql);
-      this.#statements.set(sql, statement);
-    }
-    return statement;
-  }
+const kindsInOrder: readonly Fact["kind"][] = [
+  "trip",
+  "drive",
+  "card",
+  "original",
+  "sighting",
+  "copy",
+  "checked",
+  "loss",
+  "drive-lost",
+  "accepted",
+  "vanished",
+];
 
-  #run(sql: string, ...parameters: (string | number | null)[]): number {
-    return this.#statement(sql).run(...parameters).changes;
-  }
-
-  #raw(sql: string, ...parameters: (string | number)[]): unknown[] {
-    return this.#statement(sql).all(...parameters);
-  }
-
-  #all<Shape extends z.ZodType>(
-    shape: Shape,
-    sql: string,
-    ...parameters: (string | number)[]
-  ): z.output<Shape>[] {
-    return this.#raw(sql, ...parameters).map((row) => shape.parse(row));
-  }
-
-  #number(sql: string, ...parameters: (string | number)[]): number {
-    const value: unknown = this.#statement(sql)
-      .pluck()
-      .get(...parameters);
-    return z.number().parse(value);
-  }
+function order(fact: Fact): number {
+  return kindsInOrder.indexOf(fact.kind);
 }

@@ -92,8 +92,6 @@ export interface Files {
   flushFolder(folder: AbsolutePath): Promise<void>;
   /** Appends to a file of ours (journal, checksum list), made if missing, and forces it to the medium. */
   appendOwn(path: AbsolutePath, addition: Uint8Array): Promise<void>;
-  /** Cuts a torn end off a file of ours and forces that to the medium. */
-  truncateOwn(path: AbsolutePath, size: Bytes): Promise<void>;
   /** Writes a small file of ours as a whole, in place of the earlier one: new file, flush, rename, folder flush. */
   replaceOwn(path: AbsolutePath, content: Uint8Array): Promise<void>;
   /** Removes unfinished work; refuses every path that isn't below an `incoming` folder of ours. */

@@ -5,7 +5,14 @@
  * Invariant: a copy is never claimed here before the drive's own journal holds it.
  */
 
-import type { Fact, FrameOfOriginal, OriginalRole, QuickFingerprint, ReadBack } from "../../shared/facts.ts";
+import type {
+  Fact,
+  FrameOfOriginal,
+  LossReason,
+  OriginalRole,
+  QuickFingerprint,
+  ReadBack,
+} from "../../shared/facts.ts";
 import type {
   CardId,
   ContentHash,
@@ -16,7 +23,7 @@ import type {
   TripId,
 } from "../../shared/identity.ts";
 import type { Alert, MediumFaultCode } from "../../shared/problems.ts";
-import type { Bytes, Count, Instant } from "../../shared/units.ts";
+import type { Bytes, Count, Instant, Millis } from "../../shared/units.ts";
 
 /** A fact with the text that stands in journals, and that text's own check as its name. */
 export interface EncodedFact {
@@ -53,6 +60,9 @@ export interface CardRow {
   readonly trip: TripId | undefined;
   /** Its number within that trip; 0 before it has one. */
   readonly number: number;
+  readonly totalBytes: Bytes;
+  /** When it was last said that it may be formatted, since it was last put in. */
+  readonly cleared: Instant | undefined;
 }
 
 /** What stands on a card and how it is treated. */
@@ -76,6 +86,17 @@ export interface CardFileState extends CardFile {
   readonly drives: readonly DriveId[];
   /** Those of them where it was read back perhaps from a cache. */
   readonly unsure: readonly DriveId[];
+  /** What is wrong with it as the card gives it; "" where nothing was found. */
+  readonly damage: string;
+  /** Someone knows of that and lets the card go. */
+  readonly accepted: boolean;
+}
+
+/** A file that stood on a card, was never read and is gone from it. */
+export interface VanishedFile {
+  readonly card: CardId;
+  readonly path: RelativePath;
+  readonly size: Bytes;
 }
 
 export interface OriginalRow {
@@ -100,6 +121,28 @@ export interface CopyRow {
   readonly path: RelativePath;
   readonly readBack: ReadBack;
   readonly at: Instant;
+  /** When it was last read from the medium and found equal. */
+  readonly checked: Instant;
+}
+
+/** What is wrong where a copy of a drive should stand; gone as soon as a copy stands there again. */
+export interface LossRow {
+  readonly original: OriginalId;
+  readonly path: RelativePath;
+  readonly why: LossReason;
+  /** What stood there when it was looked at; undefined where it couldn't be read. */
+  readonly found: { readonly hash: ContentHash; readonly size: Bytes } | undefined;
+}
+
+/** An original without any copy, as people would look for it. */
+export interface NowhereRow {
+  readonly trip: TripId;
+  readonly path: RelativePath;
+  /** The shooting day; "" for what is no frame. */
+  readonly day: string;
+  readonly size: Bytes;
+  /** The card that showed it last; undefined when unknown. */
+  readonly card: CardId | undefined;
 }
 
 /** An original that some drives lack. */
@@ -138,23 +181,42 @@ export interface AlertRow extends Alert {
 export interface Ledger {
   /** Takes facts in, all or none. Facts already known change nothing. */
   apply(facts: readonly EncodedFact[]): void;
+  /**
+   * Takes in facts that others wrote down, in any order.
+   * @returns how many contradict what is known (another file under one name, a copy of something unheard of) and were
+   * left out.
+   */
+  learn(facts: readonly EncodedFact[]): Count;
   /** Every fact of a trip in the order learnt. */
   factsOf(trip: TripId): Iterable<{ readonly id: string; readonly json: string }>;
 
+  /** Whose drives these are: one photographer has one, whatever the computer. */
+  owner(): string | undefined;
+  setOwner(owner: string): void;
+
   trips(): readonly TripRow[];
+  /** Drives that are in use; those that were declared lost are none. */
   drives(): readonly DriveRow[];
+  lostDrives(): readonly DriveRow[];
   /** The name under which a drive was last told to take part in a trip; undefined if it never was. */
   nameInTrip(drive: DriveId, trip: TripId): string | undefined;
   /** Makes a drive known, or known again under this name. */
   addDrive(drive: DriveRow): void;
   driveSeen(drive: DriveId, at: Instant): void;
+  /** It is in use no more. What it held in trips is taken from it by facts. */
+  loseDrive(drive: DriveId, at: Instant): void;
 
   cards(): readonly CardRow[];
   card(card: CardId): CardRow | undefined;
   /** The card was put in: what was listed before says nothing about what is on it now. */
-  cardSeen(card: CardId, label: string, at: Instant): void;
+  cardSeen(card: CardId, label: string, totalBytes: Bytes, at: Instant): void;
+  /** It was said that it may be formatted. */
+  cardCleared(card: CardId, at: Instant): void;
   assignCard(card: CardId, trip: TripId): void;
+  /** What vanished from it is of no concern either. */
   dismissCard(card: CardId, at: Instant): void;
+  /** Files of all cards that vanished. */
+  vanished(): readonly VanishedFile[];
   /** The highest number a card has in the trip; 0 without any. */
   highestCardNumber(trip: TripId): number;
   /** Replaces what is known to stand on the card. */
@@ -177,8 +239,20 @@ export interface Ledger {
   countsByDay(trip: TripId): ReadonlyMap<string, number>;
 
   copiesOn(drive: DriveId, trip: TripId): readonly CopyRow[];
-  /** This copy isn't there any more. The drive's journal keeps that it once was. */
-  forgetCopy(original: OriginalId, drive: DriveId): void;
+  /** Copies that were last checked before `before`, or in the future by today's clock; oldest first. */
+  copiesDue(drive: DriveId, trip: TripId, before: Instant, now: Instant, most: Count): readonly CopyRow[];
+  /** The names of the facts that claim this copy. */
+  copyFacts(original: OriginalId, drive: DriveId): readonly string[];
+  /** The times that cards gave a file's entry; copies were given one of them. */
+  timesOf(original: OriginalId): readonly Instant[];
+  /** What is wrong on a drive where copies of a trip should stand. */
+  losses(drive: DriveId, trip: TripId): readonly LossRow[];
+  /** What is wrong at one path, names compared by key. */
+  lossAt(drive: DriveId, trip: TripId, pathKey: string): LossRow | undefined;
+  /** Originals of all trips that no drive holds. */
+  nowhere(): readonly NowhereRow[];
+  /** How many originals of all trips none of these drives holds and the other ones do, by drive. */
+  heldOnlyBeside(drives: readonly DriveId[]): ReadonlyMap<DriveId, Count>;
   hasCopy(original: OriginalId, drive: DriveId): boolean;
   /** What stands at this path of the trip on this drive, as far as recorded. */
   copyAt(drive: DriveId, trip: TripId, pathKey: string): OriginalId | undefined;
@@ -207,6 +281,8 @@ export interface Ledger {
   setAlerts(alerts: readonly Alert[], at: Instant): readonly AlertRow[];
   /** @returns false when this was said before. */
   sayOnce(key: string, at: Instant): boolean;
+  /** @returns false when this was said less than `every` ago; never twice for a clock that jumps back. */
+  sayAgain(key: string, at: Instant, every: Millis): boolean;
   /** The audit trail: what happened and why. */
   note(kind: string, about: string, text: string, at: Instant): void;
 

@@ -13,6 +13,8 @@ export interface DriveIdentity {
   readonly fsId: string;
   /** RFC 3339, UTC. */
   readonly made: string;
+  /** Whose drive it is; absent on drives that were introduced before owners were written. */
+  readonly owner?: string;
 }
 
 const shape = z.object({
@@ -22,6 +24,10 @@ const shape = z.object({
   name: z.string().min(1).max(100),
   fsId: z.string().max(200),
   made: z.string().max(40),
+  owner: z
+    .string()
+    .regex(/^[0-9a-f]{32}$/)
+    .optional(),
 });
 
 export function writeIdentity(identity: DriveIdentity): Uint8Array {
@@ -39,6 +45,6 @@ export function readIdentity(content: Uint8Array): DriveIdentity | undefined {
   }
   const parsed = shape.safeParse(value);
   if (!parsed.success) return undefined;
-  const { id, name, fsId, made } = parsed.data;
-  return { id: id as DriveId, name, fsId, made };
+  const { id, name, fsId, made, owner } = parsed.data;
+  return { id: id as DriveId, name, fsId, made, ...(owner === undefined ? {} : { owner }) };
 }

@@ -8,11 +8,16 @@ import type { RelativePath, TripId } from "../../shared/identity.ts";
 export const incomingFolder = ".scrubjay/incoming" as RelativePath;
 export const identityFile = ".scrubjay/drive.json" as RelativePath;
 
-export const recordFolder = (trip: TripId): RelativePath => `.scrubjay/trips/${trip}` as RelativePath;
+export const tripsFolder = ".scrubjay/trips" as RelativePath;
+export const recordFolder = (trip: TripId): RelativePath => `${tripsFolder}/${trip}` as RelativePath;
 export const journalFile = (trip: TripId): RelativePath =>
   `${recordFolder(trip)}/journal.jsonl` as RelativePath;
 export const profileFile = (trip: TripId): RelativePath =>
   `${recordFolder(trip)}/profile.yaml` as RelativePath;
+
+/** Where a damaged file is set aside, below the drive's root, when a good copy takes its name. */
+export const asideFile = (trip: TripId, path: RelativePath): RelativePath =>
+  `${recordFolder(trip)}/aside/${path}` as RelativePath;
 
 /** The checksum list inside the trip's folder, for general tools. */
 export const checksumFile = (tripFolder: string): RelativePath =>

@@ -110,14 +110,17 @@ export class DriveRecord {
 
   /**
    * Makes the checksum list hold every copy that is known to stand on this drive. A torn or missing list is written
-   * anew; lines about other files, which someone may have added, stay. @throws FileFault
+   * anew; lines about other files, which someone may have added, stay, but not one that says of such a copy that it
+   * stands somewhere else, where it was before it was moved. @throws FileFault
    */
   async mendChecksums(wanted: readonly ChecksumEntry[], most: Bytes): Promise<void> {
     const path = under(this.#volume.root, checksumFile(this.#tripFolder));
     const content = await contentOrNothing(this.#files, path, most);
     const { entries, whole } = readChecksums(content);
     const ours = new Map(wanted.map((entry) => [nameKey(entry.path), entry]));
-    const others = entries.filter((entry) => !ours.has(nameKey(entry.path)));
+    const heldHashes = new Set(wanted.map((entry) => entry.hash));
+    const foreign = entries.filter((entry) => !ours.has(nameKey(entry.path)));
+    const others = foreign.filter((entry) => !heldHashes.has(entry.hash));
     const right = entries.filter((entry) => ours.get(nameKey(entry.path))?.hash === entry.hash).length;
     // A line may stand there of which nobody knows: the power went between writing it and the ledger.
     for (const { hash, path: listed } of [...entries, ...ours.values()])

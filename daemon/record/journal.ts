@@ -15,7 +15,13 @@ import type { EncodedFact } from "../ports/ledger.ts";
 
 const text = z.string();
 const whole = z.number().int();
-const base = { trip: text, at: whole };
+/** A journal is read from a medium that may have been anywhere: what it says is put together with paths here. */
+const tripId = text.regex(/^[a-z0-9-]{1,100}$/);
+const inside = text.refine((path) => path.split("/").every(isPlainPart));
+const base = { trip: tripId, at: whole };
+const original = text.max(200);
+const drive = text.regex(/^[0-9a-z]{1,64}$/);
+const readBack = z.enum(["direct", "remount", "cache"]);
 const taken = z.object({
   instant: whole,
   local: text,
@@ -25,7 +31,7 @@ const taken = z.object({
 });
 const frame = z.object({
   id: text,
-  stem: text,
+  stem: inside,
   key: text,
   count: whole,
   taken,
@@ -34,16 +40,21 @@ const frame = z.object({
   model: text,
 });
 const shapes = z.discriminatedUnion("kind", [
-  z.object({ kind: z.literal("trip"), ...base, folder: text, profile: text }),
-  z.object({ kind: z.literal("drive"), ...base, drive: text, name: text }),
+  z.object({
+    kind: z.literal("trip"),
+    ...base,
+    folder: inside.refine((name) => !name.includes("/")),
+    profile: text,
+  }),
+  z.object({ kind: z.literal("drive"), ...base, drive, name: text }),
   z.object({ kind: z.literal("card"), ...base, card: text, label: text, number: whole }),
   z.object({
     kind: z.literal("original"),
     ...base,
-    original: text,
+    original,
     hash: text,
     size: whole,
-    path: text,
+    path: inside,
     role: z.enum(["frame", "companion", "extra"]),
     frame: frame.optional(),
   }),
@@ -53,17 +64,30 @@ const shapes = z.discriminatedUnion("kind", [
     card: text,
     path: text,
     fingerprint: z.object({ size: whole, modified: whole, ends: text }),
-    original: text,
+    original,
+    damage: text.optional(),
   }),
+  z.object({ kind: z.literal("copy"), ...base, original, drive, path: inside, readBack }),
   z.object({
-    kind: z.literal("copy"),
+    kind: z.literal("loss"),
     ...base,
-    original: text,
-    drive: text,
-    path: text,
-    readBack: z.enum(["direct", "remount", "cache"]),
+    original,
+    drive,
+    path: inside,
+    why: z.enum(["missing", "damaged", "changed", "moved"]),
+    copies: z.array(text),
+    found: z.object({ hash: text, size: whole }).optional(),
   }),
+  z.object({ kind: z.literal("checked"), ...base, drive, readBack, originals: z.array(original) }),
+  z.object({ kind: z.literal("drive-lost"), ...base, drive }),
+  z.object({ kind: z.literal("accepted"), ...base, card: text, path: text, original }),
+  z.object({ kind: z.literal("vanished"), ...base, card: text, path: text, size: whole, modified: whole }),
 ]);
+
+/** A part of a path that stays where it is put. */
+function isPlainPart(part: string): boolean {
+  return part !== "" && part !== "." && part !== ".." && !part.includes("\0");
+}
 
 const encoder = new TextEncoder();
 const head = '{"check":"';

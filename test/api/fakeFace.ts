@@ -1,15 +1,28 @@
 /** A daemon that isn't there: answers what the test gives it and notes what it was asked. */
 
 import type { DaemonFace } from "../../daemon/api/face.ts";
-import type { CardStatusJson, DriveStatusJson, StatusJson, WaitJson } from "../../shared/api.ts";
+import type {
+  CardStatusJson,
+  DriveLostJson,
+  DriveStatusJson,
+  RebuildJson,
+  ScrubJson,
+  StatusJson,
+  WaitJson,
+} from "../../shared/api.ts";
 import { UserMistake } from "../../shared/problems.ts";
 
 export interface FakeFace extends DaemonFace {
   readonly asked: string[];
-  /** Set: `wait` doesn't resolve before its signal aborts. */
+  /** Set: `wait` and `scrub` don't resolve before their signal aborts. */
   waitsForever: boolean;
   statusAnswer: StatusJson;
   waitAnswer: WaitJson;
+  scrubAnswer: ScrubJson;
+  /** Set: `scrub` resolves with it. */
+  scrubbing: Promise<void> | undefined;
+  lostAnswer: DriveLostJson;
+  rebuildAnswer: RebuildJson;
   failsWith: Error | undefined;
 }
 
@@ -19,6 +32,26 @@ export function fakeFace(status: StatusJson): FakeFace {
     waitsForever: false,
     statusAnswer: status,
     waitAnswer: { idle: true, owed: { files: 0, bytes: 0 }, cardsNotClear: 0 },
+    scrubAnswer: { drives: [], findings: [], complete: true },
+    scrubbing: undefined,
+    lostAnswer: {
+      id: "4".repeat(32),
+      name: "Rust",
+      held: { files: 0, bytes: 0 },
+      short: 0,
+      nowhere: [],
+      nowhereTotal: 0,
+      withdrawn: [],
+    },
+    rebuildAnswer: {
+      drives: [],
+      trips: [],
+      torn: 0,
+      disagreeing: 0,
+      elsewhere: [],
+      nowhere: [],
+      nowhereTotal: 0,
+    },
     failsWith: undefined,
     status: () => {
       face.asked.push("status");
@@ -39,6 +72,33 @@ export function fakeFace(status: StatusJson): FakeFace {
     dismissCard: async (card) => {
       face.asked.push(`dismissCard ${card}`);
       return { card, name: "Card 7", unread: 2 };
+    },
+    acceptDamage: async (card, path) => {
+      face.asked.push(`acceptDamage ${card} ${path}`);
+      if (path === "DCIM/whole.NEF")
+        throw new UserMistake("That file isn't damaged.", "`scrubjay cards` names those that are.");
+      return { card, name: "Card 7", path };
+    },
+    loseDrive: async (name) => {
+      face.asked.push(`loseDrive ${name}`);
+      if (name === "Busy") throw new UserMistake("Busy is plugged in.", "Take it out first.");
+      return face.lostAnswer;
+    },
+    scrub: async (drive, stop) => {
+      face.asked.push(`scrub ${drive ?? "all"}`);
+      if (drive === "Nobody")
+        throw new UserMistake("No drive is called Nobody.", "`scrubjay drive list` names them.");
+      if (face.waitsForever) {
+        await new Promise<void>((resolve) => stop.addEventListener("abort", () => resolve()));
+        face.asked.push("scrub ended");
+      }
+      await face.scrubbing;
+      return face.scrubAnswer;
+    },
+    rebuild: async (mounts, owner) => {
+      face.asked.push(`rebuild ${mounts.join(" ")} ${owner ?? "nobody"}`);
+      if (mounts.includes("/media/card")) throw new UserMistake("/media/card is a card.", "Name a drive.");
+      return face.rebuildAnswer;
     },
     eject: async (name) => {
       face.asked.push(`eject ${name}`);

@@ -209,6 +209,76 @@ describe("without a socket", () => {
     expect(face.asked).toEqual(["assignCard card 7 kc-20270603-3f9a"]);
   });
 
+  test("damage is accepted by a card and a path, whatever the path holds", async () => {
+    const accept = (payload: string) => post({ authorization, origin }, "/v1/cards/c7/accept", payload);
+    const path = "DCIM/100ALDIN/a\\u{1b} 'b' \"c\" \u5199.NEF";
+    const good = await accept(JSON.stringify({ path }));
+    expect(good.json()).toEqual({ card: "c7", name: "Card 7", path });
+    expect((await accept(JSON.stringify({ path: "x".repeat(4096) }))).statusCode).toBe(200);
+    face.asked.length = 0;
+    const bad = [
+      "{}",
+      '{"path":""}',
+      '{"path":7}',
+      '{"path":"a\\u0000b"}',
+      '{"path":"a","also":1}',
+      JSON.stringify({ path: "x".repeat(4097) }),
+    ];
+    for (const payload of bad) expect((await accept(payload)).statusCode, payload).toBe(400);
+    expect(face.asked).toEqual([]);
+  });
+
+  test("a drive is lost by its name", async () => {
+    const lose = (payload: string) => post({ authorization, origin }, "/v1/drives/lose", payload);
+    expect((await lose('{"name":"Rust"}')).json()).toEqual(face.lostAnswer);
+    const refused = await lose('{"name":"Busy"}');
+    expect(refused.statusCode).toBe(422);
+    expect(refused.json<RefusalJson>().error.exit).toBe(64);
+    face.asked.length = 0;
+    for (const payload of ["{}", '{"name":""}', '{"name":null}', '{"name":"Rust","sure":true}'])
+      expect((await lose(payload)).statusCode, payload).toBe(400);
+    expect(face.asked).toEqual([]);
+  });
+
+  test("one drive is scrubbed, or all with null; nothing said is refused", async () => {
+    const scrub = (payload: string) => post({ authorization, origin }, "/v1/scrub", payload);
+    expect((await scrub('{"drive":"Blue"}')).json()).toEqual(face.scrubAnswer);
+    expect((await scrub('{"drive":null}')).statusCode).toBe(200);
+    expect(face.asked.splice(0)).toEqual(["scrub Blue", "scrub all"]);
+    for (const payload of ["{}", '{"drive":""}', '{"drive":["Blue"]}', '{"drive":null,"fast":true}'])
+      expect((await scrub(payload)).statusCode, payload).toBe(400);
+    expect(face.asked).toEqual([]);
+  });
+
+  test("a ledger is rebuilt from one mount to twenty, however long their paths", async () => {
+    const rebuild = (body: unknown) => post({ authorization, origin }, "/v1/rebuild", JSON.stringify(body));
+    const mounts = ["/media/blue", "/media/slate"];
+    expect((await rebuild({ mounts, owner: null })).json()).toEqual(face.rebuildAnswer);
+    expect((await rebuild({ mounts, owner: "0a" })).statusCode).toBe(200);
+    expect(face.asked.splice(0)).toEqual([
+      "rebuild /media/blue /media/slate nobody",
+      "rebuild /media/blue /media/slate 0a",
+    ]);
+    const long = Array.from({ length: 20 }, () => "x".repeat(4096));
+    expect((await rebuild({ mounts: long, owner: null })).statusCode).toBe(200);
+    face.asked.length = 0;
+    const bad = [
+      {},
+      { mounts },
+      { mounts: [], owner: null },
+      { mounts: "/media/blue", owner: null },
+      { mounts: [...long, "y"], owner: null },
+      { mounts: [""], owner: null },
+      { mounts: ["a\0b"], owner: null },
+      { mounts, owner: "" },
+      { mounts, owner: "x".repeat(201) },
+      { mounts, owner: null, force: true },
+    ];
+    for (const body of bad)
+      expect((await rebuild(body)).statusCode, JSON.stringify(body).slice(0, 60)).toBe(400);
+    expect(face.asked).toEqual([]);
+  });
+
   test("waiting takes seconds, ten minutes by default, a day at most", async () => {
     const wait = (query: string) => get({ authorization }, `/v1/wait${query}`);
     for (const query of ["", "?timeout=0", "?timeout=1.5", "?timeout=86400"]) {
@@ -344,5 +414,24 @@ describe("on a real socket", () => {
     await api.close();
     await closed;
     expect(face.asked.at(-1)).toBe("wait ended");
+  });
+
+  test("nobody waits for a scrub whose caller went away, nor when the daemon stops", async () => {
+    face.waitsForever = true;
+    const asking = `POST /v1/scrub HTTP/1.1\r\nHost: 127.0.0.1:${realPort}\r\n${bearer}Origin: http://127.0.0.1:${realPort}\r\nContent-Type: application/json\r\nContent-Length: 14\r\n\r\n{"drive":null}`;
+    const gone = connect(realPort, "127.0.0.1");
+    gone.write(asking);
+    await expect.poll(() => face.asked).toEqual(["scrub all"]);
+    gone.destroy();
+    await expect.poll(() => face.asked).toEqual(["scrub all", "scrub ended"]);
+
+    const waiting = connect(realPort, "127.0.0.1");
+    const closed = new Promise((resolve) => waiting.on("close", resolve));
+    waiting.on("error", () => undefined).resume();
+    waiting.write(asking);
+    await expect.poll(() => face.asked.length).toBe(3);
+    await api.close();
+    await closed;
+    expect(face.asked.at(-1)).toBe("scrub ended");
   });
 });

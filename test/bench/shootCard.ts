@@ -40,15 +40,15 @@ export function shootCard(folder: string, wish: CardWish): CardSize {
   for (let shot = 0; shot < wish.frames; shot += 1) {
     const base = `DCIM/100ALDIN/ALD_${String(shot + 1).padStart(4, "0")}`;
     const facts = shotFacts(wish.seed, shot);
-    if (shot < wish.raws) write(`${base}.DNG`, rawHead(facts), wish.rawBytes, shot);
+    if (shot < wish.raws) write(`${base}.DNG`, rawHead(facts, wish.rawBytes), wish.rawBytes, shot);
     write(`${base}.JPG`, cameraJpeg(spot, spot, facts), wish.jpegBytes, shot);
   }
   return size;
 }
 
-/** Writes one film of nothing but zeros, which takes no room on the card. */
+/** Writes one film of nothing but zeros, of a kind whose structure isn't checked, which takes no room on the card. */
 export function sparseFilm(folder: string, bytes: number): CardSize {
-  const path = join(folder, "DCIM/100ALDIN/ALD_0001.MOV");
+  const path = join(folder, "DCIM/100ALDIN/ALD_0001.MPG");
   mkdirSync(dirname(path), { recursive: true });
   const file = openSync(path, "wx");
   ftruncateSync(file, bytes);
@@ -86,9 +86,18 @@ function shotFacts(seed: number, shot: number): ShotFacts {
   };
 }
 
-/** A TIFF that says what a raw says, without a picture in it. */
-function rawHead(facts: ShotFacts): Uint8Array {
-  return buildTiff([[...exifFields(facts), { tag: 50_706, type: "byte", values: [1, 4, 0, 0] }]]);
+/** A TIFF that says what a raw says; all that follows it is its one strip (TIFF 6.0, tags 273 and 279). */
+function rawHead(facts: ShotFacts, length: number): Uint8Array {
+  const head = (at: number) =>
+    buildTiff([
+      [
+        ...exifFields(facts),
+        { tag: 273, type: "long", values: [at] },
+        { tag: 279, type: "long", values: [Math.max(0, length - at)] },
+        { tag: 50_706, type: "byte", values: [1, 4, 0, 0] },
+      ],
+    ]);
+  return head(head(0).length);
 }
 
 /** `head`, then a cipher's stream up to `length`: no two files alike, and nothing a drive could squeeze. */

@@ -3,80 +3,18 @@
  * with a pretended daemon behind it; words, streams and exit statuses.
  */
 
-import { mkdtemp, readFile, rm, writeFile } from "node:fs/promises";
-import { tmpdir } from "node:os";
+import { readFile, rm, writeFile } from "node:fs/promises";
 import { join } from "node:path";
-import { afterEach, beforeEach, expect, test } from "vitest";
-import { type Api, createApi } from "../../daemon/api/server.ts";
-import { commands, runCommandLine } from "../../daemon/cli/run.ts";
+import { expect, test } from "vitest";
+import { createApi } from "../../daemon/api/server.ts";
+import { commands } from "../../daemon/cli/run.ts";
 import { readProfile } from "../../daemon/core/profile.ts";
 import { homeFolders } from "../../daemon/home/homeFolders.ts";
 import { removeRunFile, writeRunFile } from "../../daemon/home/runFile.ts";
-import { type FakeFace, fakeFace } from "../api/fakeFace.ts";
 import { card, drive, evening } from "./boards.ts";
+import { fail, profileFile, scrubjay, startDaemon, token, world } from "./commandLine.ts";
 
 const example = "config/example-trip.yaml";
-const token = "5a".repeat(32);
-
-/** What a test may change of the terminal. */
-let env: Record<string, string>;
-let columns: number | undefined;
-let root: string;
-let face: FakeFace;
-let api: Api | undefined;
-beforeEach(async () => {
-  root = await mkdtemp(join(tmpdir(), "scrubjay-cli-"));
-  face = fakeFace(evening);
-  env = { LANG: "C.UTF-8" };
-  columns = undefined;
-});
-afterEach(async () => {
-  await api?.close();
-  api = undefined;
-  await rm(root, { recursive: true, force: true });
-});
-
-/** No test here meets a bug of the server. */
-const fail = (bug: unknown): never => {
-  throw bug;
-};
-
-interface Result {
-  readonly exit: number;
-  readonly out: string;
-  readonly err: string;
-}
-
-async function scrubjay(...args: string[]): Promise<Result> {
-  let out = "";
-  let err = "";
-  const add = (text: string): void => {
-    out += text;
-  };
-  const exit = await runCommandLine(args, {
-    out: add,
-    exact: add,
-    err: (text) => {
-      err += text;
-    },
-    columns,
-    env: { SCRUBJAY_HOME: root, ...env },
-    userHome: root,
-  });
-  return { exit, out, err };
-}
-
-async function startDaemon(): Promise<void> {
-  api = createApi(face, token, fail);
-  const { port } = await api.listen();
-  await writeRunFile(homeFolders({ SCRUBJAY_HOME: root }, root).run, { port, token, pid: process.pid });
-}
-
-async function profileFile(text: string): Promise<string> {
-  const file = join(root, "mine.yaml");
-  await writeFile(file, text);
-  return file;
-}
 
 test("help names every command; each has its own, with --json and --help in it", async () => {
   const all = await scrubjay("--help");
@@ -133,6 +71,15 @@ test("mistakes in usage are 64, with the nearest word as a hint and nothing on s
     [["wait", "--timeout", "--json"], /--json stands where the value of --timeout is meant/],
     [["drive", "add", "/m", "--name", "-x"], /If it is the value, write --name=-x\. /],
     [["status", "--json=yes"], /--json takes no value\. /],
+    [["scrub", "Blue", "Slate"], /`scrub` takes one DRIVE or none; 2 given\. `scrubjay scrub --help`/],
+    [["scrub", ""], /DRIVE is empty/],
+    [["rebuild"], /`rebuild` takes one MOUNT or more; 0 given\. /],
+    [["rebuild", "/media/blue", ""], /MOUNT is empty/],
+    [["rebuild", ..."abcdefghijklmnopqrstu"], /At most 20 drives are read in one call; 21 given\. /],
+    [["rebuild", "/media/blue", "--owner", ""], /--owner is empty/],
+    [["drive", "lost"], /`drive lost` takes NAME; 0 given/],
+    [["drive", "replace", "Rust"], /`drive replace` takes OLD NEW; 1 given/],
+    [["cards", "accept", "7"], /`cards accept` takes CARD PATH; 1 given/],
   ];
   for (const [args, words] of cases) {
     const result = await scrubjay(...args);
@@ -154,6 +101,11 @@ test("without a daemon, what needs one is 69 and says how to start it", async ()
     ["drive", "list"],
     ["drive", "add", "/m", "--name", "B"],
     ["cards", "assign", "7", "KC"],
+    ["cards", "accept", "7", "DCIM/a.NEF"],
+    ["scrub"],
+    ["rebuild", "/media/blue"],
+    ["drive", "lost", "Rust"],
+    ["drive", "replace", "Rust", "Moss"],
   ];
   for (const args of needing) {
     const result = await scrubjay(...args);
@@ -166,18 +118,18 @@ test("without a daemon, what needs one is 69 and says how to start it", async ()
 
 test("a run file left by a daemon that died is as good as none", async () => {
   await startDaemon();
-  await api?.close();
+  await world.api?.close();
   expect((await scrubjay("status")).exit).toBe(69);
 });
 
 test("a port that another program took over since is as good as none", async () => {
   await startDaemon();
-  await api?.close();
-  api = createApi(face, "77".repeat(32), fail);
-  const { port } = await api.listen();
-  await writeRunFile(homeFolders({ SCRUBJAY_HOME: root }, root).run, { port, token, pid: 1 });
+  await world.api?.close();
+  world.api = createApi(world.face, "77".repeat(32), fail);
+  const { port } = await world.api.listen();
+  await writeRunFile(homeFolders({ SCRUBJAY_HOME: world.root }, world.root).run, { port, token, pid: 1 });
   expect((await scrubjay("status")).exit).toBe(69);
-  expect(face.asked).toEqual([]);
+  expect(world.face.asked).toEqual([]);
 });
 
 test("trip check shows what the templates give, or every fault with its place", async () => {
@@ -265,7 +217,8 @@ test("help with a command's words says what --help says", async () => {
 });
 
 test("each command that can refuse says its exit statuses", async () => {
-  for (const name of ["drive add", "cards assign", "trip add", "trip show", "status", "wait", "eject"])
+  const refusing = ["drive add", "cards assign", "trip add", "trip show", "status", "wait", "eject"];
+  for (const name of [...refusing, "cards accept", "scrub", "drive lost", "drive replace", "rebuild"])
     expect((await scrubjay(...name.split(" "), "--help")).out, name).toMatch(/Exit\s+status: 0/);
 });
 
@@ -310,7 +263,7 @@ test("what trip show answers is a valid profile of the same trip", async () => {
   await scrubjay("trip", "add", await profileFile(text));
   // A terminal that shows ASCII only must not change what the profile says.
   for (const locale of ["C.UTF-8", "C"]) {
-    env = { LC_ALL: locale };
+    world.env = { LC_ALL: locale };
     const shown = (await scrubjay("trip", "show", "KC")).out;
     expect(readProfile(shown)).toEqual(readProfile(text));
     expect(shown).toContain("“short” … café");
@@ -319,7 +272,7 @@ test("what trip show answers is a valid profile of the same trip", async () => {
 });
 
 test("a file that is no UTF-8 text has one fault, at its beginning", async () => {
-  const file = join(root, "mine.yaml");
+  const file = join(world.root, "mine.yaml");
   const text = await readFile(example, "utf8");
   const wrong = {
     "Latin-1": Buffer.from(text.replace("Kestrel", "Kästrel"), "latin1"),
@@ -353,8 +306,8 @@ test("a new drive that no trip names says which names there are", async () => {
   expect(slip.out.replaceAll("\n", " ")).toBe(
     "Bleu is a known drive now, at /media/blue. No trip names it yet; Kestrel Cliffs names Blue, Slate and Rust. ",
   );
-  await rm(join(root, "config"), { recursive: true });
-  await writeFile(join(root, "config"), "no folder");
+  await rm(join(world.root, "config"), { recursive: true });
+  await writeFile(join(world.root, "config"), "no folder");
   expect((await scrubjay("drive", "add", "/media/blue", "--name", "Bleu")).exit).toBe(0);
 });
 
@@ -364,38 +317,38 @@ test("answers are as wide as the terminal, else as COLUMNS says, and never under
     Math.max(...(await scrubjay(...args)).out.split("\n").map((line) => line.length));
   for (const args of [["status"], ["cards"], ["drive", "list"], ["--help"], ["wait", "--help"]]) {
     expect(await widest(...args), args.join(" ")).toBeLessThanOrEqual(96);
-    env = { LANG: "C.UTF-8", COLUMNS: "60" };
+    world.env = { LANG: "C.UTF-8", COLUMNS: "60" };
     expect(await widest(...args), args.join(" ")).toBeLessThanOrEqual(60);
-    columns = 50;
+    world.columns = 50;
     expect(await widest(...args), args.join(" ")).toBeLessThanOrEqual(50);
-    columns = 5;
+    world.columns = 5;
     const narrow = await scrubjay(...args);
-    columns = 40;
+    world.columns = 40;
     expect(narrow).toEqual(await scrubjay(...args));
-    columns = undefined;
-    env = { LANG: "C.UTF-8", COLUMNS: "many" };
+    world.columns = undefined;
+    world.env = { LANG: "C.UTF-8", COLUMNS: "many" };
     expect(await widest(...args), args.join(" ")).toBeGreaterThan(60);
-    env = { LANG: "C.UTF-8" };
+    world.env = { LANG: "C.UTF-8" };
   }
 });
 
 test("without UTF-8 our marks are ASCII, on both streams; JSON stays as it is", async () => {
   await startDaemon();
-  env = { LC_ALL: "C" };
-  face.statusAnswer = { ...evening, cards: [card({ name: "Card “ALDINE”", verdict: "Keep “it” …" })] };
+  world.env = { LC_ALL: "C" };
+  world.face.statusAnswer = { ...evening, cards: [card({ name: "Card “ALDINE”", verdict: "Keep “it” …" })] };
   const cards = await scrubjay("cards");
   expect(cards.out).toContain('Card "ALDINE": here');
   expect(cards.out).toContain('Keep "it" ...');
   expect(cards.out).toMatch(/^[\n\x20-\x7e]+$/);
   const long = await scrubjay("trip", "show", "x".repeat(90));
   expect(long.err).toMatch(/x\.\.\.x/);
-  expect(JSON.parse((await scrubjay("cards", "--json")).out)).toEqual(face.statusAnswer.cards);
+  expect(JSON.parse((await scrubjay("cards", "--json")).out)).toEqual(world.face.statusAnswer.cards);
 });
 
 test("a running daemon is told of an added trip", async () => {
   await startDaemon();
   expect((await scrubjay("trip", "add", example)).exit).toBe(0);
-  expect(face.asked).toEqual(["refresh"]);
+  expect(world.face.asked).toEqual(["refresh"]);
 });
 
 test("status: 1 while something is owed, 65 with damage, 0 when all is well; JSON as the daemon gave it", async () => {
@@ -406,20 +359,20 @@ test("status: 1 while something is owed, 65 with damage, 0 when all is well; JSO
   expect(JSON.parse((await scrubjay("status", "--json")).out)).toEqual(evening);
 
   const well = { ...evening, drives: [drive({})], cards: [card({ clear: true })], alerts: [] };
-  face.statusAnswer = well;
+  world.face.statusAnswer = well;
   expect((await scrubjay("status")).exit).toBe(0);
-  face.statusAnswer = { ...well, cards: [card({})] };
+  world.face.statusAnswer = { ...well, cards: [card({})] };
   expect((await scrubjay("status")).exit).toBe(1);
-  face.statusAnswer = { ...well, safe: false };
+  world.face.statusAnswer = { ...well, safe: false };
   expect((await scrubjay("status")).exit).toBe(1);
-  face.statusAnswer = { ...well, safe: true };
+  world.face.statusAnswer = { ...well, safe: true };
   expect((await scrubjay("status")).exit).toBe(0);
   const [alert] = evening.alerts;
   if (alert === undefined) throw new Error("the evening has an alert");
-  face.statusAnswer = { ...well, alerts: [{ ...alert, severity: "urgent" }] };
+  world.face.statusAnswer = { ...well, alerts: [{ ...alert, severity: "urgent" }] };
   expect((await scrubjay("status")).exit).toBe(1);
   for (const code of ["damaged-source", "copy-differs"]) {
-    face.statusAnswer = { ...well, alerts: [{ ...alert, code }] };
+    world.face.statusAnswer = { ...well, alerts: [{ ...alert, code }] };
     expect((await scrubjay("status")).exit, code).toBe(65);
   }
 });
@@ -429,9 +382,9 @@ test("cards: 0 only if every card that is in is clear", async () => {
   expect((await scrubjay("cards")).exit).toBe(1);
   expect(JSON.parse((await scrubjay("cards", "--json")).out)).toEqual(evening.cards);
   const clear = card({ clear: true });
-  face.statusAnswer = { ...evening, cards: [clear, card({ present: false, mount: null })] };
+  world.face.statusAnswer = { ...evening, cards: [clear, card({ present: false, mount: null })] };
   expect((await scrubjay("cards")).exit).toBe(0);
-  face.statusAnswer = { ...evening, cards: [clear, card({})] };
+  world.face.statusAnswer = { ...evening, cards: [clear, card({})] };
   expect((await scrubjay("cards")).exit).toBe(1);
 });
 
@@ -439,34 +392,34 @@ test("a card is assigned by its number, name, label or id; a doubtful word assig
   await startDaemon();
   for (const word of ["8", "card 8", "Card 8", "ALDINE_M1", "8".repeat(16)]) {
     expect((await scrubjay("cards", "assign", word, "KC")).exit, word).toBe(0);
-    expect(face.asked.splice(0), word).toEqual([`assignCard ${"8".repeat(16)} KC`]);
+    expect(world.face.asked.splice(0), word).toEqual([`assignCard ${"8".repeat(16)} KC`]);
   }
-  face.statusAnswer = { ...evening, cards: [card({ id: "a" }), card({ id: "b", name: "Card 9" })] };
+  world.face.statusAnswer = { ...evening, cards: [card({ id: "a" }), card({ id: "b", name: "Card 9" })] };
   expect((await scrubjay("cards", "assign", "ALDINE_R2", "KC")).err).toMatch(/fits several cards/);
   expect((await scrubjay("cards", "assign", "12", "KC")).err).toMatch(/No card is known/);
-  expect(face.asked).toEqual([]);
+  expect(world.face.asked).toEqual([]);
 });
 
 test("wait: 0 idle and nothing owed, else 1", async () => {
   await startDaemon();
   expect((await scrubjay("wait", "--timeout", "2.5")).exit).toBe(0);
-  expect(face.asked.splice(0)).toEqual(["wait 2500"]);
+  expect(world.face.asked.splice(0)).toEqual(["wait 2500"]);
   // Without any time no look could end: there is always one.
   await scrubjay("wait", "--timeout", "0");
   await scrubjay("wait", "--timeout", "0.25");
-  expect(face.asked.splice(0)).toEqual(["wait 1000", "wait 1000"]);
-  face.waitAnswer = { idle: true, owed: { files: 3, bytes: 90_000_000 }, cardsNotClear: 0 };
+  expect(world.face.asked.splice(0)).toEqual(["wait 1000", "wait 1000"]);
+  world.face.waitAnswer = { idle: true, owed: { files: 3, bytes: 90_000_000 }, cardsNotClear: 0 };
   const owed = await scrubjay("wait");
   expect(owed.exit).toBe(1);
   expect(owed.out).toBe(
     "Nothing is left to do with what is plugged in. Drives owe 3 copies (90 MB); `scrubjay status`\nsays which.\n",
   );
-  face.waitAnswer = { idle: false, owed: { files: 0, bytes: 0 }, cardsNotClear: 0 };
+  world.face.waitAnswer = { idle: false, owed: { files: 0, bytes: 0 }, cardsNotClear: 0 };
   const late = await scrubjay("wait", "--timeout", "0", "--json");
   expect(late.exit).toBe(1);
-  expect(JSON.parse(late.out)).toEqual(face.waitAnswer);
+  expect(JSON.parse(late.out)).toEqual(world.face.waitAnswer);
   expect((await scrubjay("wait", "--timeout", "0")).out).toBe("The time is up; work goes on.\n");
-  face.statusAnswer = { ...evening, work: [] };
+  world.face.statusAnswer = { ...evening, work: [] };
   const quiet = await scrubjay("wait", "--timeout", "0");
   expect(quiet.exit).toBe(1);
   expect(quiet.out).toMatch(/^The time is up\. Nothing is being read or copied at this moment/);
@@ -476,7 +429,7 @@ test("a drive is added at an absolute path, and refused in the daemon's words", 
   await startDaemon();
   const added = await scrubjay("drive", "add", "/media/blue/../blue", "--name", "Blue");
   expect(added).toMatchObject({ exit: 0, out: "Blue is a known drive now, at /media/blue.\n" });
-  expect(face.asked.splice(0)).toEqual(["addDrive /media/blue Blue"]);
+  expect(world.face.asked.splice(0)).toEqual(["addDrive /media/blue Blue"]);
   const refused = await scrubjay("drive", "add", "/media/blue", "--name", "Taken");
   expect(refused).toEqual({
     exit: 64,
@@ -489,18 +442,18 @@ test("a drive is added at an absolute path, and refused in the daemon's words", 
 
 test("the daemon that goes away in the middle of an answer is 69", async () => {
   await startDaemon();
-  face.waitsForever = true;
+  world.face.waitsForever = true;
   const waiting = scrubjay("wait");
-  await expect.poll(() => face.asked.length).toBe(1);
+  await expect.poll(() => world.face.asked.length).toBe(1);
   // Answers once more while it stops, then is gone.
-  face.waitAnswer = { idle: false, owed: { files: 0, bytes: 0 }, cardsNotClear: 0 };
-  await api?.close();
+  world.face.waitAnswer = { idle: false, owed: { files: 0, bytes: 0 }, cardsNotClear: 0 };
+  await world.api?.close();
   expect((await waiting).exit).toBe(69);
-  await removeRunFile(homeFolders({ SCRUBJAY_HOME: root }, root).run, process.pid);
+  await removeRunFile(homeFolders({ SCRUBJAY_HOME: world.root }, world.root).run, process.pid);
 });
 
 test("a failed file operation is 74 and says which", async () => {
-  await writeFile(join(root, "config"), "a file where a folder is meant");
+  await writeFile(join(world.root, "config"), "a file where a folder is meant");
   const result = await scrubjay("trip", "add", example);
   expect(result).toMatchObject({ exit: 74, out: "" });
   expect(result.err).toMatch(/ENOTDIR|EEXIST/);
@@ -530,6 +483,28 @@ test("a card is dismissed by any of its names, and what was never copied is said
   expect(done.out).toBe(
     "Card 7 is of no concern until it is put in again. 2 files on it were never copied: keep the card if you want them.\n",
   );
-  expect(face.asked).toContain(`dismissCard ${first.id}`);
+  expect(world.face.asked).toContain(`dismissCard ${first.id}`);
   expect((await scrubjay("cards", "dismiss", "card 99")).exit).toBe(64);
+});
+
+test("damage is accepted by a card's name and a path, with what can't be had any more", async () => {
+  await startDaemon();
+  const [first] = evening.cards;
+  if (first === undefined) throw new Error("the board has cards");
+  const done = await scrubjay("cards", "accept", "card 7", "DCIM/100ALDIN/ALD_0417.DNG");
+  expect(done).toMatchObject({ exit: 0, err: "" });
+  expect(done.out.replaceAll("\n", " ")).toBe(
+    "DCIM/100ALDIN/ALD_0417.DNG of card 7 is known to be damaged now, and the card isn't kept for it any more. The file stays copied as the card gives it. Once the card is formatted nothing better will be had of it: try a second reader first, it may read it better. ",
+  );
+  expect(world.face.asked).toEqual([`acceptDamage ${first.id} DCIM/100ALDIN/ALD_0417.DNG`]);
+  const json = await scrubjay("cards", "accept", "7", "DCIM/a.DNG", "--json");
+  expect(JSON.parse(json.out)).toEqual({ card: first.id, name: "Card 7", path: "DCIM/a.DNG" });
+  expect((await scrubjay("cards", "accept", "card 99", "DCIM/a.DNG")).exit).toBe(64);
+  expect(await scrubjay("cards", "accept", "7", "DCIM/whole.NEF")).toEqual({
+    exit: 64,
+    out: "",
+    err: "scrubjay: That file isn't damaged. `scrubjay cards` names those that are.\n",
+  });
+  const hostile = await scrubjay("cards", "accept", "7", "a\u001b[2J\u202eb\nc");
+  expect(hostile.out).toContain("a\\u{1b}[2J\\u{202e}b\\u{a}c of card 7");
 });

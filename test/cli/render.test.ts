@@ -97,15 +97,15 @@ test("cards stand in the order of their numbers, those without one behind them",
   const order = (text: string): string[] =>
     [...text.matchAll(/^ ?(Card (?:\d+|“\w+”))/gm)].map((found) => found[1] ?? "");
   const wanted = ["Card 2", "Card 10", "Card “C2019”", "Card “B”"];
-  expect(order(renderCards(named))).toEqual(wanted);
+  expect(order(renderCards(named, true))).toEqual(wanted);
   expect(order(renderStatus({ ...evening, cards: named }, true))).toEqual(wanted);
 });
 
 test("a card says its label once, and when its verdict was given", () => {
-  const text = renderCards([
-    card({ name: "Card “C2019”", label: "C2019", judgedAt: "2027-11-25T08:58:00+01:00" }),
-    card({}),
-  ]);
+  const text = renderCards(
+    [card({ name: "Card “C2019”", label: "C2019", judgedAt: "2027-11-25T08:58:00+01:00" }), card({})],
+    true,
+  );
   expect(text).toContain("Card “C2019”: here, at");
   expect(flat(text)).toContain("short of their 3 copies. (25 November, 08:58) Kestrel Cliffs;");
   expect(flat(text).split("copies. (").length).toBe(2);
@@ -154,10 +154,10 @@ test("cautions stand next to any clear verdict, once, and nowhere else", () => {
   const other = { ...clear, id: "6".repeat(16), name: "Card 5" };
   const board = flat(renderStatus({ ...evening, cards: [clear, other] }, true));
   expect(board.split(formatCautions).length).toBe(2);
-  const cards = flat(renderCards([clear, other, card({})]));
+  const cards = flat(renderCards([clear, other, card({})], true));
   expect(cards.split(formatCautions).length).toBe(2);
   expect(cards).toContain("Card 6 may be formatted.");
-  expect(flat(renderCards([card({})]))).not.toContain("Before you format");
+  expect(flat(renderCards([card({})], true))).not.toContain("Before you format");
 });
 
 test("cards that went and are clear are left out of the board, those not clear stay", () => {
@@ -174,14 +174,17 @@ test("a card's reasons are named, the rest counted", () => {
     goal: 3,
     why: "Rust owes it (not here)",
   }));
-  const text = renderCards([
-    card({
-      lacking,
-      lackingTotal: 1824,
-      undated: Array.from({ length: 7 }, (_, index) => `DCIM/100ALDIN/ALD_040${index}.JPG`),
-      leavings: [{ path: "System Volume Information/x", why: "an operating system's" }],
-    }),
-  ]);
+  const text = renderCards(
+    [
+      card({
+        lacking,
+        lackingTotal: 1824,
+        undated: Array.from({ length: 7 }, (_, index) => `DCIM/100ALDIN/ALD_040${index}.JPG`),
+        leavings: [{ path: "System Volume Information/x", why: "an operating system's" }],
+      }),
+    ],
+    true,
+  );
   expect(text).toContain("Card 7 'ALDINE_R2': here, at /media/anna/ALDINE_R2\n");
   expect(text).toContain("    DCIM/100ALDIN/ALD_0424.NEF: 2 of 3 copies; Rust owes it (not here)\n");
   expect(text).not.toContain("ALD_0425");
@@ -190,13 +193,88 @@ test("a card's reasons are named, the rest counted", () => {
   expect(flat(text)).toContain("7 files are of frames without a usable time of their own");
   expect(flat(text)).toContain("ALD_0403.JPG, DCIM/100ALDIN/ALD_0404.JPG and 2 more.");
   expect(text).not.toContain("ALD_0405");
-  const one = flat(renderCards([card({ undated: ["DCIM/100ALDIN/ALD_0400.JPG"] })]));
+  const one = flat(renderCards([card({ undated: ["DCIM/100ALDIN/ALD_0400.JPG"] })], true));
   expect(one).toContain("1 file is of a frame without a usable time of its own");
 });
 
 test("a card of no trip counts no copies, for there is no goal", () => {
   const lacking = [{ path: "DCIM/a.NEF", verified: 0, goal: 0, why: "it isn't known which trip this is" }];
-  expect(renderCards([card({ trip: null, lacking })])).toContain("    DCIM/a.NEF: it isn't known which trip");
+  expect(renderCards([card({ trip: null, lacking })], true)).toContain(
+    "    DCIM/a.NEF: it isn't known which trip",
+  );
+});
+
+test("a card names its damaged files, those known of last, and what is gone from it", () => {
+  const damaged = [
+    { path: "DCIM/100ALDIN/ALD_0418.DNG", why: "its strips lie outside the file", accepted: true },
+    { path: "DCIM/100ALDIN/ALD_0417.DNG", why: "it ends before its last strip", accepted: false },
+  ];
+  const lacking = [
+    {
+      path: "DCIM/100ALDIN/ALD_0417.DNG",
+      verified: 3,
+      goal: 3,
+      why: "it ends before its last strip, as the card gives it",
+    },
+    { path: "DCIM/100ALDIN/ALD_0420.DNG", verified: 2, goal: 3, why: "Rust owes it (not plugged in)" },
+  ];
+  const vanished = ["DCIM/100ALDIN/ALD_0419.DNG"];
+  const hurt = card({ damaged, lacking, vanished, lackingTotal: 12 });
+  // Each damaged file once, however many reasons keep the card.
+  expect(renderCards([hurt], true, 80).split("\n").slice(3)).toEqual([
+    "    ◖! DCIM/100ALDIN/ALD_0417.DNG: damaged: it ends before its last strip",
+    "    ◖! DCIM/100ALDIN/ALD_0418.DNG: known to be damaged: its strips lie outside",
+    "       the file",
+    "    ◖! DCIM/100ALDIN/ALD_0419.DNG: gone from the card and never copied",
+    "    DCIM/100ALDIN/ALD_0420.DNG: 2 of 3 copies; Rust owes it (not plugged in)",
+    "    and 10 more files",
+    "",
+  ]);
+  expect(renderCards([hurt], false, 80)).toContain("    !  DCIM/100ALDIN/ALD_0417.DNG: damaged: ");
+  const board = (changes: Partial<typeof hurt>): string =>
+    renderStatus({ ...evening, cards: [{ ...hurt, ...changes }] }, true, 140);
+  expect(board({})).toContain(
+    "◖! keep this card: 1 file damaged, 11 files short of copies; 1 file gone, never copied\n",
+  );
+  expect(board({ lacking: lacking.slice(0, 1), lackingTotal: 1, vanished: [] })).toContain(
+    "◖! keep this card: 1 file damaged\n",
+  );
+  const known = damaged.map((file) => ({ ...file, accepted: true }));
+  const clear = { damaged: known, lacking: [], lackingTotal: 0, clear: true };
+  expect(board(clear)).toContain("  may be formatted; 1 file gone, never copied\n");
+  expect(renderCards([{ ...hurt, ...clear }], true, 80)).not.toContain(": damaged:");
+});
+
+test("of very many damaged or vanished files twenty are named, the others counted", () => {
+  const paths = Array.from({ length: 23 }, (_, index) => `DCIM/100ALDIN/ALD_04${index + 10}.DNG`);
+  const damaged = paths.map((path) => ({ path, why: "it is cut short", accepted: false }));
+  const text = renderCards([card({ damaged, vanished: paths.slice(0, 21) })], true);
+  expect(text.match(/damaged: it is cut short/g)?.length).toBe(20);
+  expect(text).toContain("    and 3 more damaged files\n");
+  expect(text).toContain("    and 1 more file that is gone\n");
+});
+
+test("a drive that was declared lost says so on the board and in the list", () => {
+  const lost = drive({ id: null, name: "Rust", lost: true, present: false, mount: null, lastSeen: null });
+  expect(renderDrives([lost], 110)).toContain("declared lost");
+  const board = renderStatus({ ...evening, drives: [{ ...lost, place: "car" }] }, true);
+  expect(board).toContain("car · declared lost");
+  for (const text of [renderDrives([lost], 110), board]) expect(text).not.toContain("not introduced");
+});
+
+test("a scrub under way says which drive is read again, how far it is and how long it takes", () => {
+  const work = {
+    kind: "scrub" as const,
+    from: "Blue",
+    to: [],
+    doneBytes: 27_100_000_000,
+    totalBytes: 52_300_000_000,
+    bytesPerSecond: 412_000_000,
+    secondsLeft: 240,
+  };
+  expect(renderStatus({ ...evening, work: [work] }, true, 120)).toContain(
+    " reading Blue again: 51 %, 27.1 GB of 52.3 GB, 412 MB/s, 4 min left\n",
+  );
 });
 
 test("names from cards and drives can't steer the terminal", () => {
@@ -208,6 +286,8 @@ test("names from cards and drives can't steer the terminal", () => {
     trip: evil,
     lacking: [{ path: evil, verdict: 0, verified: 0, goal: 1, why: evil } as never],
     leavings: [{ path: evil, why: evil }],
+    damaged: [{ path: evil, why: evil, accepted: false }],
+    vanished: [evil],
   });
   const bad = drive({ name: evil, place: evil, mount: evil });
   const alert = {
@@ -228,14 +308,14 @@ test("names from cards and drives can't steer the terminal", () => {
     headline: evil,
     advice: evil,
   };
-  for (const text of [renderCards([hostile]), renderDrives([bad]), renderStatus(board, true)]) {
+  for (const text of [renderCards([hostile], true), renderDrives([bad]), renderStatus(board, true)]) {
     expect(text).not.toMatch(/[\p{Cf}\u001b]/u);
     expect(text).toContain("\\u{1b}");
   }
 });
 
 test("nothing yet is said in words", () => {
-  expect(renderCards([])).toMatch(/No card/);
+  expect(renderCards([], true)).toMatch(/No card/);
   expect(renderDrives([])).toMatch(/scrubjay drive add/);
   const empty = renderStatus({ ...evening, trip: null, cards: [], drives: [], work: [], alerts: [] }, true);
   expect(empty.split("\n").length).toBe(5);

@@ -21,6 +21,10 @@ const nothing: AlertView = {
   strangers: [],
   unreadable: [],
   unfinished: [],
+  damaged: [],
+  withdrawn: [],
+  vanished: [],
+  emptied: [],
   spoilt: [],
 };
 
@@ -30,6 +34,8 @@ function drive(name: string, more: Partial<AlertDrive> = {}): AlertDrive {
     id: name as DriveId,
     place: `with ${name}`,
     present: true,
+    lost: false,
+    away: undefined,
     holdsFiles: 10,
     owedFiles: 0,
     owedBytes: bytes(0),

@@ -8,7 +8,16 @@ const blue = "blue" as DriveId;
 const slate = "slate" as DriveId;
 
 function file(path: string, heldBy: readonly DriveId[], more: Partial<VerdictFile> = {}): VerdictFile {
-  return { path: path as RelativePath, heldBy, unsure: [], known: true, fault: undefined, ...more };
+  return {
+    path: path as RelativePath,
+    heldBy,
+    unsure: [],
+    known: true,
+    fault: undefined,
+    damage: undefined,
+    lostOn: new Map(),
+    ...more,
+  };
 }
 
 function card(files: readonly VerdictFile[], more: Partial<CardForVerdict> = {}): CardForVerdict {
@@ -19,8 +28,8 @@ function card(files: readonly VerdictFile[], more: Partial<CardForVerdict> = {})
     confirmed: true,
     goal: 2,
     drives: [
-      { id: blue, name: "Blue", present: true },
-      { id: slate, name: "Slate", present: false },
+      { id: blue, name: "Blue", present: true, lost: false },
+      { id: slate, name: "Slate", present: false, lost: false },
     ],
     files,
     unreadFolders: [],
@@ -76,7 +85,7 @@ test("what went wrong with a file is its reason", () => {
 
 test("a drive's name can't steer the terminal through a verdict", () => {
   const hostile = card([file("a", [blue])], {
-    drives: [{ id: undefined, name: "Bad\u001b[2J\u202ename", present: false }],
+    drives: [{ id: undefined, name: "Bad\u001b[2J\u202ename", present: false, lost: false }],
   });
   const why = verdictOf(hostile).lacking[0]?.why ?? "";
   expect(why).toBe("Bad\\u{1b}[2J\\u{202e}name owes it (not introduced yet)");

@@ -23,6 +23,7 @@ import { afterEach, expect, test } from "vitest";
 import { cardsJson, owedOfTrips, statusJson } from "../../daemon/engine/board.ts";
 import { introduceDrive } from "../../daemon/engine/introduce.ts";
 import type { EnginePorts } from "../../daemon/engine/ports.ts";
+import { rebuildFrom } from "../../daemon/engine/rebuild.ts";
 import { runDaemon } from "../../daemon/main.ts";
 import type { Volume } from "../../daemon/ports/volumes.ts";
 import { absolutePath, type TripId } from "../../shared/identity.ts";
@@ -59,9 +60,9 @@ function put(folder: string, files: Readonly<Record<string, string>>, time = "20
 }
 
 const pictures = {
-  "DCIM/100ABCDE/ABCD0001.JPG": "picture 1",
-  "DCIM/100ABCDE/ABCD0002.JPG": "picture 2",
-  "DCIM/100ABCDE/ABCD0003.JPG": "picture 3",
+  "DCIM/100ABCDE/ABCD0001.PNG": "picture 1",
+  "DCIM/100ABCDE/ABCD0002.PNG": "picture 2",
+  "DCIM/100ABCDE/ABCD0003.PNG": "picture 3",
 };
 
 async function copied(name = "CARD", files: Readonly<Record<string, string>> = pictures): Promise<void> {
@@ -95,14 +96,14 @@ test("a copy that someone deleted doesn't count when the drive comes again, and 
   bench.takeOut("CARD");
   bench.takeOut("Slate");
   await bench.idle();
-  rmSync(join(bench.aside, "Slate/Kestrel Cliffs/2027-06-05/KC-20270605-X0002.JPG"));
+  rmSync(join(bench.aside, "Slate/Kestrel Cliffs/2027-06-05/KC-20270605-X0002.PNG"));
   // Without the other drive nobody can make it good.
   bench.takeOut("Blue");
   await bench.idle();
   bench.plugIn("Slate");
   await bench.idle();
   expect(card().clear).toBe(false);
-  expect(card().lacking.map((file) => file.path)).toEqual(["DCIM/100ABCDE/ABCD0002.JPG"]);
+  expect(card().lacking.map((file) => file.path)).toEqual(["DCIM/100ABCDE/ABCD0002.PNG"]);
   expect(headline()).toBe("Not everything is safe yet.");
   expect(alertCodes()).toContain("copy-missing");
   bench.plugIn("Blue");
@@ -117,7 +118,7 @@ test("a copy deleted while the drive stays in is seen when its card comes again"
   await copied();
   bench.takeOut("CARD");
   await bench.idle();
-  rmSync(join(trip("Slate"), "2027-06-05/KC-20270605-X0002.JPG"));
+  rmSync(join(trip("Slate"), "2027-06-05/KC-20270605-X0002.PNG"));
   bench.plugIn("CARD");
   await bench.idle();
   expect(held("Slate")).toEqual(["picture 1", "picture 2", "picture 3"]);
@@ -130,7 +131,7 @@ test("a copy that someone cut short doesn't count; it is left, and a whole one m
   bench.takeOut("CARD");
   bench.takeOut("Slate");
   await bench.idle();
-  truncateSync(join(bench.aside, "Slate/Kestrel Cliffs/2027-06-05/KC-20270605-X0002.JPG"), 3);
+  truncateSync(join(bench.aside, "Slate/Kestrel Cliffs/2027-06-05/KC-20270605-X0002.PNG"), 3);
   bench.takeOut("Blue");
   await bench.idle();
   bench.plugIn("Slate");
@@ -145,10 +146,10 @@ test("a copy that someone cut short doesn't count; it is left, and a whole one m
 
 test("a drive restored from an older backup owes what the backup lacks", async () => {
   await readyBench();
-  await copied("CARD", { "DCIM/100ABCDE/ABCD0001.JPG": "picture 1" });
+  await copied("CARD", { "DCIM/100ABCDE/ABCD0001.PNG": "picture 1" });
   cpSync(join(bench.practice, "Slate"), join(bench.folder, "backup"), { recursive: true });
   bench.takeOut("CARD");
-  await copied("NEXT", { "DCIM/100ABCDE/ABCD0002.JPG": "picture 2" });
+  await copied("NEXT", { "DCIM/100ABCDE/ABCD0002.PNG": "picture 2" });
   expect(card("NEXT").clear).toBe(true);
   bench.takeOut("NEXT");
   bench.takeOut("Slate");
@@ -169,7 +170,7 @@ test("a drive that is pulled while its copies are looked at loses none of them",
     ["Blue", "Slate"],
     withFaults({
       before: (operation, path) => {
-        if (!pull.on || operation !== "facts" || !path.endsWith("X0001.JPG")) return;
+        if (!pull.on || operation !== "facts" || !path.endsWith("X0001.PNG")) return;
         pull.on = false;
         bench.takeOut("Slate");
       },
@@ -278,12 +279,12 @@ test("two cards with one file system identity are in at once: both are copied wh
     },
   }));
   put(join(bench.aside, "ONE"), {
-    "DCIM/100ABCDE/ABCD0001.JPG": "picture a",
-    "DCIM/100ABCDE/ABCD0002.JPG": "picture b",
+    "DCIM/100ABCDE/ABCD0001.PNG": "picture a",
+    "DCIM/100ABCDE/ABCD0002.PNG": "picture b",
   });
   put(join(bench.aside, "TWO"), {
-    "DCIM/100ABCDE/ABCD0001.JPG": "picture c",
-    "DCIM/100ABCDE/ABCD0002.JPG": "picture d",
+    "DCIM/100ABCDE/ABCD0001.PNG": "picture c",
+    "DCIM/100ABCDE/ABCD0002.PNG": "picture d",
   });
   bench.plugIn("ONE");
   bench.plugIn("TWO");
@@ -302,7 +303,7 @@ test("a file that grew between listing and reading is copied as it is now, and t
     ["Blue", "Slate"],
     withFaults({
       before: (operation, path) => {
-        if (operation !== "openToRead" || grew || !path.endsWith("CARD/DCIM/100ABCDE/ABCD0002.JPG")) return;
+        if (operation !== "openToRead" || grew || !path.endsWith("CARD/DCIM/100ABCDE/ABCD0002.PNG")) return;
         grew = true;
         appendFileSync(path, " and more");
       },
@@ -329,7 +330,7 @@ test("a card that comes again with more on it and is pulled before it was listed
   await copied();
   bench.takeOut("CARD");
   await bench.idle();
-  put(join(bench.aside, "CARD"), { "DCIM/100ABCDE/ABCD0004.JPG": "picture 4" });
+  put(join(bench.aside, "CARD"), { "DCIM/100ABCDE/ABCD0004.PNG": "picture 4" });
   pull.on = true;
   bench.plugIn("CARD");
   await bench.idle();
@@ -370,7 +371,7 @@ test("while a new card is being listed not everything is safe", async () => {
     }),
   );
   await copied();
-  await copied("NEXT", { "DCIM/100ABCDE/ABCD0009.JPG": "picture 9" });
+  await copied("NEXT", { "DCIM/100ABCDE/ABCD0009.PNG": "picture 9" });
   // Once before copying and once after, to see that nothing came meanwhile.
   expect(said).toEqual(["Not everything is safe yet.", "Not everything is safe yet."]);
   expect(headline()).toBe("Everything is safe.");
@@ -382,7 +383,7 @@ test("a card taken out before all of it was copied is said, and not everything i
     ["Blue", "Slate"],
     withFaults({
       before: (operation, path) => {
-        if (pulled || operation !== "openToRead" || !path.endsWith("CARD/DCIM/100ABCDE/ABCD0003.JPG")) return;
+        if (pulled || operation !== "openToRead" || !path.endsWith("CARD/DCIM/100ABCDE/ABCD0003.PNG")) return;
         pulled = true;
         bench.takeOut("CARD");
       },
@@ -433,7 +434,7 @@ test("what another trip's drives owe is owed, whichever trip is on now", async (
       .replace("2027-06-14", "2027-07-14"),
     "gr-2027-07-03-test",
   );
-  put(join(bench.aside, "NEXT"), { "DCIM/100ABCDE/ABCD0009.JPG": "picture 9" }, "2027-07-05T12:00:00Z");
+  put(join(bench.aside, "NEXT"), { "DCIM/100ABCDE/ABCD0009.PNG": "picture 9" }, "2027-07-05T12:00:00Z");
   bench.plugIn("NEXT");
   await bench.idle();
   expect(statusJson(bench.engine).trip?.name).toBe("Gannet Rocks");
@@ -445,10 +446,10 @@ test("what another trip's drives owe is owed, whichever trip is on now", async (
 test("a hostile label reaches nobody's terminal raw", async () => {
   await readyBench();
   const name = "A\u001b[31m\nB\u202ec";
-  await copied(name, { "DCIM/100ABCDE/ABCD0001.JPG": "p" });
+  await copied(name, { "DCIM/100ABCDE/ABCD0001.PNG": "p" });
   bench.takeOut(name);
   await bench.idle();
-  put(join(bench.aside, "X\u001b[2J\n"), { "DCIM/100ABCDE/ABCD0001.JPG": "old" }, "2020-06-05T12:00:00Z");
+  put(join(bench.aside, "X\u001b[2J\n"), { "DCIM/100ABCDE/ABCD0001.PNG": "old" }, "2020-06-05T12:00:00Z");
   bench.plugIn("X\u001b[2J\n");
   await bench.idle();
   const status = statusJson(bench.engine);
@@ -564,6 +565,7 @@ test("trips that can't be listed change nothing and stop nothing", async () => {
   await readyBench(["Blue", "Slate"], (ports) => ({
     ...ports,
     tripFiles: {
+      ...ports.tripFiles,
       list: async () => {
         if (broken.on) throw Object.assign(new Error("EACCES"), { code: "EACCES" });
         return ports.tripFiles.list();
@@ -579,7 +581,7 @@ test("a name that only just fits gets its number all the same", async () => {
   await readyBench();
   const long = `MISC/${"m".repeat(251)}.TXT`;
   await copied("ONE", { ...pictures, [long]: "one" });
-  await copied("TWO", { "DCIM/100ABCDE/ABCD0009.JPG": "picture 9", [long]: "two" });
+  await copied("TWO", { "DCIM/100ABCDE/ABCD0009.PNG": "picture 9", [long]: "two" });
   expect([card("ONE").clear, card("TWO").clear]).toEqual([true, true]);
   expect(held("Blue")).toContain("two");
 });
@@ -587,7 +589,7 @@ test("a name that only just fits gets its number all the same", async () => {
 test("an extension as long as a name is shortened, and told from another that begins like it", async () => {
   await readyBench();
   await copied("CARD", {
-    "DCIM/100ABCDE/ABCD0001.JPG": "picture",
+    "DCIM/100ABCDE/ABCD0001.PNG": "picture",
     [`DCIM/100ABCDE/ABCD0001.${"x".repeat(240)}1`]: "one",
     [`DCIM/100ABCDE/ABCD0001.${"x".repeat(240)}2`]: "two",
   });
@@ -600,7 +602,7 @@ test("a card's file called like our checksum list never becomes that list", asyn
   bench.trip(profile.replace('"{trip}/{day}"', '"{trip}"').replace(/names: ".*"/, 'names: "{original}"'));
   for (const drive of ["Blue", "Slate"]) await bench.drive(drive);
   await copied("CARD", {
-    "DCIM/100ABCDE/checksums.jpg": "picture",
+    "DCIM/100ABCDE/checksums.png": "picture",
     "DCIM/100ABCDE/Checksums.XXH64": "not a list",
     "DCIM/100ABCDE/checksums.xxh64": "not a list either",
   });
@@ -648,14 +650,14 @@ test("a clock that goes back by years neither renumbers a card nor takes its tri
   bench.takeOut("CARD");
   await bench.idle();
   shift.ms = -5 * 365 * 86_400_000;
-  put(join(bench.aside, "CARD"), { "DCIM/100ABCDE/ABCD0009.JPG": "picture 9" }, "2027-07-05T12:00:00Z");
+  put(join(bench.aside, "CARD"), { "DCIM/100ABCDE/ABCD0009.PNG": "picture 9" }, "2027-07-05T12:00:00Z");
   bench.plugIn("CARD");
   await bench.idle();
   expect(card()).toMatchObject({ trip: "Gannet Rocks", name: "Card 1", clear: true });
   bench.takeOut("CARD");
   await bench.idle();
   expect(card()).toMatchObject({ trip: "Gannet Rocks", name: "Card 1", clear: true });
-  put(join(bench.aside, "CARD"), { "DCIM/100ABCDE/ABCD0010.JPG": "picture 10" }, "2027-07-06T12:00:00Z");
+  put(join(bench.aside, "CARD"), { "DCIM/100ABCDE/ABCD0010.PNG": "picture 10" }, "2027-07-06T12:00:00Z");
   bench.plugIn("CARD");
   await bench.idle();
   expect(card()).toMatchObject({ trip: "Gannet Rocks", name: "Card 1", clear: true });
@@ -666,6 +668,7 @@ test("those who ask again and again whether it is done don't keep it from being 
   await readyBench(["Blue", "Slate"], (ports) => ({
     ...ports,
     tripFiles: {
+      ...ports.tripFiles,
       list: async () => {
         rounds += 1;
         // Somebody asks anew in each round, as a script in a loop does.
@@ -720,7 +723,7 @@ test("told to stop while it looks at the volumes, it begins nothing anew", async
   expect(card().clear).toBe(true);
 });
 
-test("the ledger is lost: what stands on the drives is found again, nothing is overwritten or made twice", async () => {
+test("the ledger is lost: the drives tell what they know, nothing is overwritten or made twice", async () => {
   await readyBench();
   await copied();
   const before = new Map(
@@ -732,11 +735,14 @@ test("the ledger is lost: what stands on the drives is found again, nothing is o
   for (const name of readdirSync(bench.folder).filter((each) => each.startsWith("ledger")))
     renameSync(join(bench.folder, name), join(bench.folder, `old-${name}`));
   await bench.restart();
-  for (const drive of ["Blue", "Slate"]) {
-    bench.plugIn(drive);
-    await bench.idle();
-    await add(drive, drive);
-  }
+  bench.plugIn("Blue");
+  await bench.idle();
+  await expect(add("Blue", "Blue")).rejects.toThrow("of another Scrubjay");
+  const mount = join(bench.practice, "Blue");
+  await bench.engine.between(() => rebuildFrom(bench.engine, [mount], undefined));
+  // The other one is known from what Blue knows.
+  bench.plugIn("Slate");
+  await bench.idle();
   bench.plugIn("CARD");
   await bench.idle();
   expect(card().clear).toBe(true);

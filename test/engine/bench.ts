@@ -35,10 +35,13 @@ export interface Bench {
   /** Makes a drive's folder and introduces it. */
   drive(name: string): Promise<void>;
   trip(text: string, id?: string): void;
+  /** The profiles that this computer has. */
+  trips(): readonly { readonly id: string; readonly text: string }[];
+  forgetTrips(): void;
   /** Until nothing is left to do. */
   idle(): Promise<void>;
   /** Ends the engine and begins another on the same ledger, as a restart does. */
-  restart(wrap?: Wrap): Promise<void>;
+  restart(wrap?: Wrap, meanwhile?: () => void): Promise<void>;
   end(): Promise<void>;
 }
 
@@ -78,7 +81,12 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
             return { shown: true };
           },
         },
-        tripFiles: { list: async () => trips },
+        tripFiles: {
+          list: async () => trips,
+          keep: async (id, text) => {
+            trips.push({ id, text });
+          },
+        },
         clock: new SystemClock(),
         randomness: new SystemRandomness(),
         hashing,
@@ -120,6 +128,10 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
       if (at >= 0) trips.splice(at, 1);
       trips.push({ id: id as TripId, text });
     },
+    trips: () => [...trips],
+    forgetTrips: () => {
+      trips.length = 0;
+    },
     idle: async () => {
       const ended = await bench.engine.untilIdle(
         AbortSignal.any([AbortSignal.timeout(60_000), failed.signal]),
@@ -127,8 +139,9 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
       if (bug !== undefined) throw bug;
       if (!ended) throw new Error(`not idle: ${JSON.stringify(statusJson(bench.engine), undefined, 1)}`);
     },
-    restart: async (wrapNow = (ports) => ports) => {
+    restart: async (wrapNow = (ports) => ports, meanwhile = () => undefined) => {
       await close();
+      meanwhile();
       bench.engine = begin(wrapNow);
     },
     end: async () => {

@@ -16,7 +16,7 @@ const profile = profileText({ drives: ["Blue", "Slate"], copies: 2 });
 
 function putInCard(): void {
   for (const nth of [1, 2, 3]) {
-    const at = join(bench.aside, `CARD/DCIM/100ABCDE/ABCD000${nth}.JPG`);
+    const at = join(bench.aside, `CARD/DCIM/100ABCDE/ABCD000${nth}.PNG`);
     mkdirSync(join(at, ".."), { recursive: true });
     writeFileSync(at, `picture ${nth}`);
   }
@@ -40,7 +40,7 @@ test("a drive that is ejected is out of use until it was pulled and comes again"
     ["Blue", true],
     ["Slate", false],
   ]);
-  expect([...tree(join(bench.practice, "Slate")).keys()].some((path) => path.endsWith(".JPG"))).toBe(false);
+  expect([...tree(join(bench.practice, "Slate")).keys()].some((path) => path.endsWith(".PNG"))).toBe(false);
   bench.takeOut("Slate");
   await bench.idle();
   bench.plugIn("Slate");

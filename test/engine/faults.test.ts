@@ -31,7 +31,7 @@ async function faultyBench(faults: Faults, more: Readonly<Record<string, number>
   return switched;
 }
 
-function putInCard(names: readonly string[] = ["ABCD0001.JPG", "ABCD0002.JPG", "ABCD0003.JPG"]): void {
+function putInCard(names: readonly string[] = ["ABCD0001.PNG", "ABCD0002.PNG", "ABCD0003.PNG"]): void {
   for (const name of names) {
     const at = join(bench.aside, "CARD/DCIM/100ABCDE", name);
     mkdirSync(join(at, ".."), { recursive: true });
@@ -53,17 +53,17 @@ const failOn =
 function held(drive: string): readonly string[] {
   const files = [...tree(join(bench.practice, drive, "Kestrel Cliffs")).entries()];
   return files
-    .filter(([path]) => path.endsWith(".JPG"))
+    .filter(([path]) => path.endsWith(".PNG"))
     .map(([, content]) => String(content))
     .sort();
 }
 
-const all = ["picture ABCD0001.JPG", "picture ABCD0002.JPG", "picture ABCD0003.JPG"];
+const all = ["picture ABCD0001.PNG", "picture ABCD0002.PNG", "picture ABCD0003.PNG"];
 const alerts = () => statusJson(bench.engine).alerts;
 const card = () => cardsJson(bench.engine)[0];
 
 test("a file that the card can't read is named; every other file is copied and the card is kept", async () => {
-  await faultyBench({ before: failOn("read", "CARD/DCIM/100ABCDE/ABCD0002.JPG", "io") });
+  await faultyBench({ before: failOn("read", "CARD/DCIM/100ABCDE/ABCD0002.PNG", "io") });
   putInCard();
   await bench.idle();
   expect([held("Blue"), held("Slate")]).toEqual([
@@ -75,7 +75,7 @@ test("a file that the card can't read is named; every other file is copied and t
       code: "read-error",
       severity: "urgent",
       happened:
-        "Card 1 can't be read in 1 place: DCIM/100ABCDE/ABCD0002.JPG (the medium answered with an error).",
+        "Card 1 can't be read in 1 place: DCIM/100ABCDE/ABCD0002.PNG (the medium answered with an error).",
       safe: "Everything else on it is copied. The card was only read.",
     },
   ]);
@@ -86,7 +86,7 @@ test("a file that the card can't read is named; every other file is copied and t
 });
 
 test("a card with a file that can't be read is one matter when it is taken out, not two", async () => {
-  await faultyBench({ before: failOn("read", "CARD/DCIM/100ABCDE/ABCD0002.JPG", "io") });
+  await faultyBench({ before: failOn("read", "CARD/DCIM/100ABCDE/ABCD0002.PNG", "io") });
   putInCard();
   await bench.idle();
   bench.takeOut("CARD");
@@ -98,7 +98,7 @@ test("a card with a file that can't be read is one matter when it is taken out, 
 });
 
 test("a block that reads at the second try costs nothing", async () => {
-  await faultyBench({ before: failOn("read", "ABCD0002.JPG", "io", 1) });
+  await faultyBench({ before: failOn("read", "ABCD0002.PNG", "io", 1) });
   putInCard();
   await bench.idle();
   expect(held("Blue")).toEqual(all);
@@ -106,7 +106,7 @@ test("a block that reads at the second try costs nothing", async () => {
 });
 
 test("an unreadable file is tried again when the card comes again", async () => {
-  const faults = await faultyBench({ before: failOn("read", "CARD/DCIM/100ABCDE/ABCD0002.JPG", "io") });
+  const faults = await faultyBench({ before: failOn("read", "CARD/DCIM/100ABCDE/ABCD0002.PNG", "io") });
   putInCard();
   await bench.idle();
   bench.takeOut("CARD");
@@ -188,7 +188,7 @@ test("a copy that reads back differently is never published; when it happens aga
   expect(alerts()).toMatchObject([
     {
       code: "copy-differs",
-      happened: "1 copy on Slate read back differently: 2027-06-05/KC-20270605-X0002.JPG.",
+      happened: "1 copy on Slate read back differently: 2027-06-05/KC-20270605-X0002.PNG.",
     },
   ]);
   expect(card()?.clear).toBe(false);
@@ -246,7 +246,7 @@ test("a name that one drive's file system can't hold concerns that file on that 
   expect(held("Slate")).toEqual([all[0], all[2]]);
   expect(held("Blue")).toEqual(all);
   expect(alerts()).toMatchObject([
-    { code: "write-error", happened: "Slate can't hold the name of 2027-06-05/KC-20270605-X0002.JPG." },
+    { code: "write-error", happened: "Slate can't hold the name of 2027-06-05/KC-20270605-X0002.PNG." },
   ]);
 });
 

@@ -29,6 +29,8 @@ export type Operation =
 export interface Faults {
   /** Throws a FileFault to make the operation fail. */
   before?(operation: Operation, path: AbsolutePath): void | Promise<void>;
+  /** What was read; may be altered in place. */
+  seen?(path: AbsolutePath, part: Uint8Array, operation: "read" | "verify"): void;
   /** What is really written. */
   spoil?(path: AbsolutePath, part: Uint8Array, position: number): Uint8Array;
 }
@@ -102,10 +104,6 @@ export class FaultyFiles implements Files {
     await this.#before("appendOwn", path);
     return this.#files.appendOwn(path, addition);
   }
-  async truncateOwn(path: AbsolutePath, size: Bytes): Promise<void> {
-    await this.#before("truncateOwn", path);
-    return this.#files.truncateOwn(path, size);
-  }
   async replaceOwn(path: AbsolutePath, content: Uint8Array): Promise<void> {
     await this.#before("replaceOwn", path);
     return this.#files.replaceOwn(path, content);
@@ -122,7 +120,9 @@ export class FaultyFiles implements Files {
     return {
       read: async (into, position) => {
         await this.#before(operation, path);
-        return handle.read(into, position);
+        const filled = await handle.read(into, position);
+        this.#faults.seen?.(path, into.subarray(0, filled), operation);
+        return filled;
       },
       facts: () => handle.facts(),
       close: () => handle.close(),

@@ -130,7 +130,7 @@ export class MediaBox {
 export function plainFrames(from: number, files: number, bytesEach: number): Fill {
   return (folder) => {
     for (let number = from; number < from + files; number += 1) {
-      const path = join(folder, `DCIM/100ALDIN/ALD_${String(number).padStart(4, "0")}.JPG`);
+      const path = join(folder, `DCIM/100ALDIN/ALD_${String(number).padStart(4, "0")}.PNG`);
       mkdirSync(dirname(path), { recursive: true });
       writeFileSync(path, frameBytes(number, bytesEach));
       const shot = Date.parse("2027-06-05T18:00:00Z") / 1000 + 2 * number;

@@ -12,7 +12,7 @@ export async function failingSector(evening: Evening): Promise<readonly string[]
   const size = 600_000;
   const card = evening.box.exfatCard("BADSECT", bytes(12_000_000), plainFrames(1001, 6, size));
   const badSector = sectorOf(card.image, frameBytes(1004, size).subarray(512 * 600));
-  const bad = "DCIM/100ALDIN/ALD_1004.JPG";
+  const bad = "DCIM/100ALDIN/ALD_1004.PNG";
   const reader = await Plugged.in(evening.laptop, "worn", card.image, { badSector });
   await evening.untilMounted(card.label);
   await evening.settled();

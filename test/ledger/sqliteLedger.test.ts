@@ -137,7 +137,7 @@ test("a frame is at its goal when all its files are, on different drives", () =>
 
 test("a card's file counts as known only as it was seen: another size or time is another file", () => {
   learn(original(1), sighting(1, "DCIM/a"), copy(1, blue), copy(1, slate));
-  ledger.cardSeen(card, "CARD", instant(1));
+  ledger.cardSeen(card, "CARD", bytes(1_000), instant(1));
   const as = (size: number, modified: number) => {
     const role = "frame" as const;
     const one = {
@@ -165,7 +165,7 @@ test("names of every kind come back as they were", () => {
     "raw \udc80\udcff",
     "'; DROP TABLE cards; --",
   ];
-  ledger.cardSeen(card, "CARD", instant(1));
+  ledger.cardSeen(card, "CARD", bytes(1_000), instant(1));
   const files = names.map((name) => ({
     path: path(name),
     size: bytes(1),

@@ -16,7 +16,7 @@ const onMedia = test.skipIf(!canUseLoopVolumes());
 let computer: Computer;
 afterEach(async () => computer.end());
 
-const lost = ["DCIM/100ALDIN/ALD_0011.JPG", "DCIM/100ALDIN/ALD_0012.JPG"];
+const lost = ["DCIM/100ALDIN/ALD_0011.PNG", "DCIM/100ALDIN/ALD_0012.PNG"];
 
 onMedia(
   `a card with sectors that can't be read: the rest is on both drives, the lost files are named ${needs}`,

@@ -22,8 +22,8 @@ import { quickPorts } from "../support/quickPorts.ts";
 const drives = ["Blue", "Slate"];
 const trip = "kc-2027-06-03-test" as TripId;
 const onCard: Readonly<Record<string, string>> = {
-  "DCIM/100ALDIN/ALD_0001.JPG": "a picture",
-  "DCIM/100ALDIN/ALD_0001.WAV": "its voice memo",
+  "DCIM/100ALDIN/ALD_0001.PNG": "a picture",
+  "DCIM/100ALDIN/ALD_0001.MP3": "its voice memo",
   "MISC/NOTE.TXT": "an extra",
 };
 /** What a full file system refuses; it still reads. */

@@ -64,7 +64,7 @@ async function oneRun(nth: number): Promise<boolean> {
     armed = true;
     const card = join(bench.practice, "CARD/DCIM/100ALDIN");
     mkdirSync(card, { recursive: true });
-    for (const name of ["ALD_0001.JPG", "ALD_0002.JPG"]) {
+    for (const name of ["ALD_0001.PNG", "ALD_0002.PNG"]) {
       writeFileSync(join(card, name), `picture ${name}`);
       utimesSync(join(card, name), new Date("2027-06-05T12:00:00Z"), new Date("2027-06-05T12:00:00Z"));
     }

@@ -40,7 +40,7 @@ afterEach(async () => {
 
 const marker = Buffer.from("a mark that stands nowhere else ");
 const picture = Buffer.concat([Buffer.alloc(100_000, 0x2a), marker, Buffer.alloc(200_000, 0x2a)]);
-const names = ["ALD_0001.JPG", "ALD_0002.JPG"];
+const names = ["ALD_0001.PNG", "ALD_0002.PNG"];
 
 /** What a normal read of the file said right after each turned bit. */
 let cachedReads: Buffer[] = [];
@@ -133,8 +133,8 @@ onMedia(
   `bits that turn each time: nothing of it is published, it is said, and the other drive has all ${needs}`,
   async () => {
     await copyWithTurnedBits(2);
-    expect(dayOf("Blue")).toEqual(["KC-20270605-X0002.JPG"]);
-    expect(dayOf("Slate")).toEqual(["KC-20270605-X0001.JPG", "KC-20270605-X0002.JPG"]);
+    expect(dayOf("Blue")).toEqual(["KC-20270605-X0002.PNG"]);
+    expect(dayOf("Slate")).toEqual(["KC-20270605-X0001.PNG", "KC-20270605-X0002.PNG"]);
     expect(filesBelow(join(bench.practice, "Blue/.scrubjay/incoming"))).toEqual([]);
     expect(card()).toMatchObject({ clear: false, lackingTotal: 1 });
     const owed = drivesJson(bench.engine).map((drive) => [
@@ -150,7 +150,7 @@ onMedia(
     expect(more).toEqual([]);
     expect(alert?.code).toBe("copy-differs");
     expect(alert?.happened).toContain("Blue");
-    expect(alert?.happened).toContain("2027-06-05/KC-20270605-X0001.JPG");
+    expect(alert?.happened).toContain("2027-06-05/KC-20270605-X0001.PNG");
     expect([alert?.safe, alert?.next]).not.toContain("");
   },
 );

@@ -82,15 +82,25 @@ export class Computer {
     return card;
   }
 
+  /** Starts the daemon and doesn't wait for it. */
+  begin(): ChildProcess {
+    this.#daemon = startDaemon(this.#cli, this.home, this.practice, this.#log);
+    return this.#daemon;
+  }
+
   async start(): Promise<void> {
-    const daemon = startDaemon(this.#cli, this.home, this.practice, this.#log);
-    this.#daemon = daemon;
+    const daemon = this.begin();
     await until("the daemon answers", async () => {
       if (daemon.exitCode !== null) throw new Error(`the daemon ended with ${daemon.exitCode}`);
       // 0 and 1 are answers, if there is one.
       const { status, out } = await this.scrubjay.run("status", "--json");
       return status <= 1 && out.startsWith("{");
     });
+  }
+
+  /** The last lines of what the daemon printed. */
+  logEnd(): string {
+    return existsSync(this.#log) ? readFileSync(this.#log, "utf8").slice(-2_000) : "";
   }
 
   /** As when the power goes: no time for anything. */
@@ -202,7 +212,7 @@ export function plainCard(
 ): void {
   const key = Buffer.alloc(32, card.seed);
   for (let number = 1; number <= card.files; number += 1) {
-    const path = join(folder, `DCIM/100ALDIN/ALD_${String(number).padStart(4, "0")}.JPG`);
+    const path = join(folder, `DCIM/100ALDIN/ALD_${String(number).padStart(4, "0")}.PNG`);
     // A cipher's stream: no two files alike, as fast as the disk.
     const content = createCipheriv("aes-256-ctr", key, Buffer.alloc(16, number)).update(
       Buffer.alloc(card.bytesEach),

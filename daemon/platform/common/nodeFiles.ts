@@ -216,19 +216,6 @@ export class NodeFiles implements Files {
     });
   }
 
-  async truncateOwn(path: AbsolutePath, size: Bytes): Promise<void> {
-    assertOwn(path);
-    await faulty(path, async () => {
-      const handle = await fs.open(pathToBytes(path), constants.O_WRONLY | constants.O_NOFOLLOW);
-      try {
-        await handle.truncate(size);
-        await handle.sync();
-      } finally {
-        await handle.close();
-      }
-    });
-  }
-
   async replaceOwn(path: AbsolutePath, content: Uint8Array): Promise<void> {
     assertOwn(path);
     await faulty(path, async () => {

@@ -1,0 +1,286 @@
+/**
+ * What follows from a fact: the one place where facts become rows. Applied in any order that tells an original before
+ * what concerns it, the same facts give the same rows, but for values that are simply the latest (a profile, a name).
+ */
+
+import { z } from "zod";
+import { assert } from "../../shared/brand.ts";
+import type { CheckedFact, CopyFact, Fact, LossFact, OriginalFact } from "../../shared/facts.ts";
+import type { CardId, DriveId, OriginalId } from "../../shared/identity.ts";
+import { nameKey } from "../../shared/identity.ts";
+import { loadPath, storePath } from "./rows.ts";
+import type { Statements } from "./statements.ts";
+
+/** Whoever keeps something in memory hears of what changes. */
+export interface Changes {
+  ofCard(card: CardId): void;
+  ofOriginal(original: OriginalId): void;
+  /** A drive's copies went all at once. */
+  ofEverything(): void;
+}
+
+export class Projection {
+  readonly #sql: Statements;
+  readonly #changes: Changes;
+
+  constructor(sql: Statements, changes: Changes) {
+    this.#sql = sql;
+    this.#changes = changes;
+  }
+
+  /** Whether what this fact is about is known, so that it can be taken in. */
+  fits(fact: Fact): boolean {
+    if (fact.kind === "copy" || fact.kind === "sighting" || fact.kind === "accepted")
+      return this.#knows(fact.original);
+    if (fact.kind !== "original") return true;
+    const [there] = this.#sql.all(
+      z.object({ id: z.string() }),
+      "SELECT id FROM originals WHERE trip = ? AND path_key = ?",
+      fact.trip,
+      storePath(nameKey(fact.path)),
+    );
+    return there === undefined || there.id === fact.original;
+  }
+
+  /** @param id the fact's own name */
+  take(id: string, fact: Fact): void {
+    switch (fact.kind) {
+      case "trip":
+        this.#sql.run(
+          `INSERT INTO trips (id, folder, profile, at) VALUES (?, ?, ?, ?)
+           ON CONFLICT (id) DO UPDATE SET profile = excluded.profile, at = excluded.at`,
+          fact.trip,
+          fact.folder,
+          fact.profile,
+          fact.at,
+        );
+        return;
+      case "drive":
+        this.#sql.run(
+          "INSERT OR REPLACE INTO trip_drives (trip, drive, name) VALUES (?, ?, ?)",
+          fact.trip,
+          fact.drive,
+          fact.name,
+        );
+        return;
+      case "card":
+        this.#takeCard(fact);
+        return;
+      case "original":
+        this.#takeOriginal(fact);
+        return;
+      case "sighting":
+        this.#changes.ofCard(fact.card);
+        this.#sql.run(
+          `INSERT OR REPLACE INTO sightings (card, path, size, modified, ends, original, at, damage)
+           VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
+          fact.card,
+          storePath(fact.path),
+          fact.fingerprint.size,
+          fact.fingerprint.modified,
+          fact.fingerprint.ends,
+          fact.original,
+          fact.at,
+          fact.damage ?? "",
+        );
+        return;
+      case "copy":
+        this.#takeCopy(id, fact);
+        return;
+      case "loss":
+        this.#takeLoss(fact);
+        return;
+      case "checked":
+        this.#takeChecked(fact);
+        return;
+      case "drive-lost":
+        this.#takeLostDrive(fact.trip, fact.drive, fact.at);
+        return;
+      case "accepted":
+        this.#changes.ofCard(fact.card);
+        this.#sql.run(
+          "UPDATE sightings SET accepted = 1 WHERE card = ? AND path = ? AND original = ?",
+          fact.card,
+          storePath(fact.path),
+          fact.original,
+        );
+        return;
+      case "vanished":
+        this.#sql.run(
+          "INSERT OR IGNORE INTO vanished (card, path, size, modified, at) VALUES (?, ?, ?, ?, ?)",
+          fact.card,
+          storePath(fact.path),
+          fact.size,
+          fact.modified,
+          fact.at,
+        );
+        return;
+    }
+  }
+
+  #knows(original: OriginalId): boolean {
+    return this.#sql.number("SELECT count(*) FROM originals WHERE id = ?", original) === 1;
+  }
+
+  #takeCard(fact: Extract<Fact, { kind: "card" }>): void {
+    this.#sql.run(
+      "INSERT OR IGNORE INTO cards (id, label, first_seen, last_seen) VALUES (?, ?, ?, ?)",
+      fact.card,
+      fact.label,
+      fact.at,
+      fact.at,
+    );
+    this.#sql.run(
+      // The row that came last is the card's trip: clocks go back at times, row numbers don't.
+      "INSERT OR REPLACE INTO card_trips (card, trip, number, at) VALUES (?, ?, ?, ?)",
+      fact.card,
+      fact.trip,
+      fact.number,
+      fact.at,
+    );
+  }
+
+  #takeOriginal(fact: OriginalFact): void {
+    const { frame } = fact;
+    if (frame !== undefined)
+      this.#sql.run(
+        `INSERT OR IGNORE INTO frames (id, trip, stem, stem_key, key, count, day, letter, serial, model, taken)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+        frame.id,
+        fact.trip,
+        storePath(frame.stem),
+        storePath(nameKey(frame.stem)),
+        frame.key,
+        frame.count,
+        frame.taken.day,
+        frame.letter,
+        frame.serial,
+        frame.model,
+        JSON.stringify(frame.taken),
+      );
+    this.#sql.run(
+      `INSERT OR IGNORE INTO originals (id, trip, hash, size, path, path_key, role, frame, at)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+      fact.original,
+      fact.trip,
+      fact.hash,
+      fact.size,
+      storePath(fact.path),
+      storePath(nameKey(fact.path)),
+      fact.role,
+      frame?.id ?? null,
+      fact.at,
+    );
+  }
+
+  #takeCopy(id: string, fact: CopyFact): void {
+    assert(this.#knows(fact.original), "a copy is of an original that is known");
+    if (this.#sql.number("SELECT count(*) FROM lost_facts WHERE id = ?", id) > 0) return;
+    const { trip, drive } = fact;
+    const ofLostDrive = "SELECT count(*) FROM lost_drives WHERE trip = ? AND drive = ?";
+    if (this.#sql.number(ofLostDrive, trip, drive) > 0) return;
+    this.#sql.run(
+      `INSERT OR IGNORE INTO copy_facts (id, original, drive, trip, path, read_back, at)
+       VALUES (?, ?, ?, ?, ?, ?, ?)`,
+      id,
+      fact.original,
+      drive,
+      trip,
+      storePath(fact.path),
+      fact.readBack,
+      fact.at,
+    );
+    this.#standOn(fact.original, drive);
+    this.#sql.run(
+      "DELETE FROM losses WHERE drive = ? AND trip = ? AND (path_key = ? OR original = ?)",
+      drive,
+      trip,
+      storePath(nameKey(fact.path)),
+      fact.original,
+    );
+  }
+
+  #takeLoss(fact: LossFact): void {
+    const { original, drive, trip, path } = fact;
+    for (const copy of fact.copies) {
+      this.#sql.run("INSERT OR IGNORE INTO lost_facts (id) VALUES (?)", copy);
+      this.#sql.run("DELETE FROM copy_facts WHERE id = ?", copy);
+    }
+    this.#standOn(original, drive);
+    const holds = "SELECT count(*) FROM copies WHERE original = ? AND drive = ?";
+    if (fact.why === "moved" || this.#sql.number(holds, original, drive) > 0) return;
+    this.#sql.run(
+      `INSERT OR REPLACE INTO losses (drive, trip, path, path_key, original, why, found_hash, found_size, at)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+      drive,
+      trip,
+      storePath(path),
+      storePath(nameKey(path)),
+      original,
+      fact.why,
+      fact.found?.hash ?? null,
+      fact.found?.size ?? null,
+      fact.at,
+    );
+  }
+
+  /** A drive holds an original if a fact says so that no loss names; the latest says where. */
+  #standOn(original: OriginalId, drive: DriveId): void {
+    this.#changes.ofOriginal(original);
+    const [fact] = this.#sql.all(
+      z.object({
+        trip: z.string(),
+        path: z.string(),
+        read_back: z.string(),
+        at: z.number(),
+      }),
+      `SELECT trip, path, read_back, at FROM copy_facts WHERE original = ? AND drive = ?
+       ORDER BY at DESC, id LIMIT 1`,
+      original,
+      drive,
+    );
+    if (fact === undefined) {
+      this.#sql.run("DELETE FROM copies WHERE original = ? AND drive = ?", original, drive);
+      return;
+    }
+    this.#sql.run(
+      `INSERT INTO copies (original, drive, trip, path, path_key, read_back, at, checked)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+       ON CONFLICT (original, drive) DO UPDATE SET path = excluded.path, path_key = excluded.path_key,
+         read_back = excluded.read_back, at = excluded.at, checked = excluded.checked`,
+      original,
+      drive,
+      fact.trip,
+      fact.path,
+      keyOf(fact.path),
+      fact.read_back,
+      fact.at,
+      fact.at,
+    );
+  }
+
+  #takeChecked(fact: CheckedFact): void {
+    for (const original of fact.originals) {
+      this.#changes.ofOriginal(original);
+      this.#sql.run(
+        "UPDATE copies SET checked = ?, read_back = ? WHERE original = ? AND drive = ?",
+        fact.at,
+        fact.readBack,
+        original,
+        fact.drive,
+      );
+    }
+  }
+
+  #takeLostDrive(trip: string, drive: DriveId, at: number): void {
+    this.#changes.ofEverything();
+    this.#sql.run("INSERT OR IGNORE INTO lost_drives (trip, drive) VALUES (?, ?)", trip, drive);
+    this.#sql.run("UPDATE drives SET lost = ? WHERE id = ? AND lost IS NULL", at, drive);
+    for (const table of ["copies", "copy_facts", "losses"])
+      this.#sql.run(`DELETE FROM ${table} WHERE trip = ? AND drive = ?`, trip, drive);
+  }
+}
+
+function keyOf(storedPath: string): string {
+  return storePath(nameKey(loadPath(storedPath)));
+}
