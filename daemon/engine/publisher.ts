@@ -104,7 +104,9 @@ export class Publisher {
     // Until all of it has succeeded there is no record: what is half up to date is opened anew.
     this.#records.delete(trip.id);
     this.#news.delete(trip.id);
-    const record = await DriveRecord.open(files, hashing, this.drive.at, trip, most);
+    const { record, facts } = await DriveRecord.open(files, hashing, this.drive.at, trip, most);
+    // The power may have gone between this journal and the ledger: what was verified and told here isn't done again.
+    ledger.learn(facts.filter(({ fact }) => this.#isOwnCopy(fact, trip.id)));
     await record.keepProfile(profileText);
     let missing: { readonly id: string; readonly json: string }[] = [];
     for (const fact of ledger.factsOf(trip.id)) {
@@ -116,6 +118,10 @@ export class Publisher {
     await record.add(missing);
     await record.mendChecksums(this.#heldOf(trip.id), most);
     this.#records.set(trip.id, { record, trip });
+  }
+
+  #isOwnCopy(fact: Fact, trip: TripId): boolean {
+    return fact.kind === "copy" && fact.drive === this.drive.id && fact.trip === trip;
   }
 
   #heldOf(trip: TripId): readonly ChecksumEntry[] {

@@ -42,8 +42,11 @@ export class Projection {
     return there === undefined || there.id === fact.original;
   }
 
-  /** @param id the fact's own name */
-  take(id: string, fact: Fact): void {
+  /**
+   * @param id the fact's own name
+   * @param asItHappens false for facts that others wrote down: then only moments tell what came after what
+   */
+  take(id: string, fact: Fact, asItHappens: boolean): void {
     switch (fact.kind) {
       case "trip":
         this.#sql.run(
@@ -91,7 +94,7 @@ export class Projection {
         this.#takeLoss(fact);
         return;
       case "checked":
-        this.#takeChecked(fact);
+        this.#takeChecked(fact, asItHappens);
         return;
       case "drive-lost":
         this.#takeLostDrive(fact.trip, fact.drive, fact.at);
@@ -247,7 +250,8 @@ export class Projection {
       `INSERT INTO copies (original, drive, trip, path, path_key, read_back, at, checked)
        VALUES (?, ?, ?, ?, ?, ?, ?, ?)
        ON CONFLICT (original, drive) DO UPDATE SET path = excluded.path, path_key = excluded.path_key,
-         read_back = excluded.read_back, at = excluded.at, checked = excluded.checked`,
+         read_back = excluded.read_back, at = excluded.at, checked = excluded.checked
+         WHERE at <> excluded.at OR path <> excluded.path`,
       original,
       drive,
       fact.trip,
@@ -259,15 +263,18 @@ export class Projection {
     );
   }
 
-  #takeChecked(fact: CheckedFact): void {
+  #takeChecked(fact: CheckedFact, asItHappens: boolean): void {
+    // A copy that was made after it was checked is another one. As it happens there is no doubt, whatever the clock says.
+    const since = asItHappens ? Number.MAX_SAFE_INTEGER : fact.at;
     for (const original of fact.originals) {
       this.#changes.ofOriginal(original);
       this.#sql.run(
-        "UPDATE copies SET checked = ?, read_back = ? WHERE original = ? AND drive = ?",
+        "UPDATE copies SET checked = ?, read_back = ? WHERE original = ? AND drive = ? AND at <= ?",
         fact.at,
         fact.readBack,
         original,
         fact.drive,
+        since,
       );
     }
   }

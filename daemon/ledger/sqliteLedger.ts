@@ -100,7 +100,7 @@ export class SqliteLedger implements Ledger {
   apply(facts: readonly EncodedFact[]): void {
     this.#sql.together(() => {
       for (const { id, json, fact } of facts)
-        if (this.#addFact(id, json, fact)) this.#projection.take(id, fact);
+        if (this.#addFact(id, json, fact)) this.#projection.take(id, fact, true);
     });
   }
 
@@ -111,7 +111,7 @@ export class SqliteLedger implements Ledger {
       let contradicting = 0;
       for (const { id, json, fact } of ordered) {
         if (!this.#projection.fits(fact)) contradicting += 1;
-        else if (this.#addFact(id, json, fact)) this.#projection.take(id, fact);
+        else if (this.#addFact(id, json, fact)) this.#projection.take(id, fact, false);
       }
       return count(contradicting);
     });
@@ -753,8 +753,8 @@ const kindsInOrder: readonly Fact["kind"][] = [
   "original",
   "sighting",
   "copy",
-  "checked",
   "loss",
+  "checked",
   "drive-lost",
   "accepted",
   "vanished",

@@ -11,6 +11,7 @@ import { FileFault } from "../../shared/problems.ts";
 import { type Bytes, bytes } from "../../shared/units.ts";
 import type { Files, VolumeRoot } from "../ports/files.ts";
 import type { Hashing } from "../ports/hashing.ts";
+import type { EncodedFact } from "../ports/ledger.ts";
 import { type ChecksumEntry, checksumLine, readChecksums } from "./checksums.ts";
 import { checksumFile, journalFile, profileFile, recordFolder } from "./driveLayout.ts";
 import { journalLine, readJournal } from "./journal.ts";
@@ -53,6 +54,7 @@ export class DriveRecord {
 
   /**
    * Reads what the drive knows of the trip. Nothing is written.
+   * @returns the record, and the facts in it
    * @throws FileFault
    */
   static async open(
@@ -61,11 +63,12 @@ export class DriveRecord {
     volume: VolumeRoot,
     trip: { readonly id: TripId; readonly folder: string },
     journalBytesMax: Bytes,
-  ): Promise<DriveRecord> {
+  ): Promise<{ readonly record: DriveRecord; readonly facts: readonly EncodedFact[] }> {
     const content = await contentOrNothing(files, under(volume.root, journalFile(trip.id)), journalBytesMax);
     const { facts, spoilt, endsWhole } = readJournal(content, hashing);
     const held = new Set(facts.map((fact) => fact.id));
-    return new DriveRecord(files, volume, trip.id, trip.folder, { held, spoilt, endsWhole });
+    const record = new DriveRecord(files, volume, trip.id, trip.folder, { held, spoilt, endsWhole });
+    return { record, facts };
   }
 
   holds(fact: string): boolean {

@@ -78,8 +78,6 @@ export class Checker {
   readonly #cardImage: string;
   readonly #cardWritten: number;
   readonly #standing = new Map<string, ReadonlyMap<string, Standing>>();
-  /** By drive: originals whose copy was the last thing its journal told of when the daemon was killed. */
-  readonly #toldLast = new Map<string, Set<string>>();
 
   /** The card is mounted, and the daemon hasn't seen it yet. */
   constructor(card: WatchedCard, drives: readonly WatchedDrive[]) {
@@ -123,23 +121,21 @@ export class Checker {
    * All is done and the drives were mounted anew, so that the medium is read and no cache: nothing unfinished, every
    * list complete, every drive with the whole card.
    */
-  end(): { readonly toldTwice: number } {
+  end(): void {
     this.#lookAtCard(true);
     for (const drive of this.#drives) this.#lookAtDrive(drive, true, true);
     this.saidClear();
-    let toldTwice = 0;
     const trees = this.#drives.map((drive) => {
       const left = incoming(drive);
       if (left.length > 0) throw new Broken(`${drive.name}: left in incoming/: ${left.join(", ")}`);
       const listed = xxhsumAgrees(join(drive.at, drive.trip));
       if (listed !== this.wantedFiles)
         throw new Broken(`${drive.name}: xxhsum finds ${listed} of ${this.wantedFiles} files as listed`);
-      toldTwice += journalIsComplete(drive, this.wantedFiles);
+      journalIsComplete(drive, this.wantedFiles);
       const files = [...(this.#standing.get(drive.name) ?? [])];
       return JSON.stringify(files.map(([path, { sha256 }]) => [path, sha256]).sort());
     });
     if (new Set(trees).size !== 1) throw new Broken("the drives don't hold the same tree");
-    return { toldTwice };
   }
 
   /** The image is the whole card: files, names and times. Reading it doesn't go through the card's device. */
@@ -183,7 +179,7 @@ export class Checker {
     onlyOurs(drive);
 
     const copies = copiesTold(drive);
-    this.#verifiedOnce(drive, copies);
+    verifiedOnce(drive, copies);
     const told = new Set(copies.map((copy) => copy.path));
     const listed = new Set(listedFiles(drive));
     return {
@@ -192,23 +188,6 @@ export class Checker {
       untold: [...now.keys()].filter((path) => !told.has(path)).length,
       unlisted: [...told].filter((path) => !listed.has(path)).length,
     };
-  }
-
-  /**
-   * Copies are told of in batches, and the ledger learns of one before the next is told of. So only those of a batch
-   * that was the last when the daemon was killed may be found unknown, read back and told of again.
-   */
-  #verifiedOnce(drive: WatchedDrive, copies: readonly CopyTold[]): void {
-    const last = this.#toldLast.get(drive.name) ?? new Set<string>();
-    const seen = new Set<string>();
-    for (const { original, path } of copies) {
-      if (seen.has(original) && !last.has(original))
-        throw new Broken(`${drive.name}: ${path} was verified, told of, and verified again`);
-      seen.add(original);
-    }
-    const at = copies.at(-1)?.at;
-    for (const copy of copies) if (copy.at === at) last.add(copy.original);
-    this.#toldLast.set(drive.name, last);
   }
 }
 
@@ -304,8 +283,6 @@ interface CopyTold {
   readonly original: string;
   readonly drive: string;
   readonly path: string;
-  /** ms; the same for all of a batch. */
-  readonly at: number;
 }
 
 /** Copies that a drive's journals tell of, of every drive. A torn line tells nothing. */
@@ -331,12 +308,19 @@ function copiesTold(drive: WatchedDrive): readonly CopyTold[] {
   return allCopiesTold(drive).filter((copy) => copy.drive === id);
 }
 
-/** @returns how many copies it tells of more than once. */
-function journalIsComplete(drive: WatchedDrive, files: number): number {
-  const told = copiesTold(drive);
-  const once = new Set(told.map((copy) => copy.original));
+function journalIsComplete(drive: WatchedDrive, files: number): void {
+  const once = new Set(copiesTold(drive).map((copy) => copy.original));
   if (once.size !== files) throw new Broken(`${drive.name}: its journal tells of ${once.size} of ${files}`);
-  return told.length - once.size;
+}
+
+/** A copy is told of when it was verified, and so no journal tells of one twice. */
+function verifiedOnce(drive: WatchedDrive, copies: readonly CopyTold[]): void {
+  const seen = new Set<string>();
+  for (const { original, path } of copies) {
+    if (seen.has(original))
+      throw new Broken(`${drive.name}: ${path} was verified, told of, and verified again`);
+    seen.add(original);
+  }
 }
 
 function listedFiles(drive: WatchedDrive): readonly string[] {

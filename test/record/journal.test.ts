@@ -103,14 +103,16 @@ test("after a torn end, what is added begins on a line of its own", async () => 
     const volume = { root, device: (await files.facts(root)).device };
     const open = () =>
       DriveRecord.open(files, hashing, volume, { id: trip, folder: "Kestrel Cliffs" }, bytes(1_000_000));
-    const record = await open();
+    const { record } = await open();
     expect(record.spoiltLines).toBe(1);
     const again = [copyFact(1), copyFact(2), copyFact(3)].map((fact) => encodeFact(fact, hashing));
     await record.add(again);
     await record.add(again);
     const { facts } = readJournal(readFileSync(journal), hashing);
     expect(facts.map(({ fact }) => fact.at)).toEqual([1, 2, 3]);
-    expect((await open()).holds(again[2]?.id ?? "")).toBe(true);
+    const reopened = await open();
+    expect(reopened.record.holds(again[2]?.id ?? "")).toBe(true);
+    expect(reopened.facts.map(({ fact }) => fact.at)).toEqual([1, 2, 3]);
   } finally {
     rmSync(folder, { recursive: true });
   }
