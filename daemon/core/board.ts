@@ -30,7 +30,13 @@ export interface BoardView {
     readonly present: boolean;
     readonly owedFiles: number;
   }[];
-  readonly work: { readonly from: string; readonly left: Millis | undefined } | undefined;
+  readonly work:
+    | {
+        readonly kind: "survey" | "copy" | "scrub";
+        readonly from: string;
+        readonly left: Millis | undefined;
+      }
+    | undefined;
   /** What to do next, of the first urgent alert. */
   readonly urgent: string | undefined;
 }
@@ -79,9 +85,11 @@ function whenSafe(view: BoardView): string {
 
 function whenUnsafe(view: BoardView, unclear: readonly { readonly name: string }[]): string {
   const parts: string[] = [];
-  if (view.work !== undefined) {
+  // Reading copies again isn't what makes anything safer; what does is told below.
+  if (view.work !== undefined && view.work.kind !== "scrub") {
     const left = view.work.left === undefined ? "" : `; ${formatSpan(view.work.left)} left`;
-    parts.push(`Copying from ${inSentence(view.work.from)}${left}.`);
+    const doing = view.work.kind === "survey" ? "Looking at" : "Copying from";
+    parts.push(`${doing} ${inSentence(view.work.from)}${left}.`);
   }
   if (view.urgent !== undefined) parts.push(view.urgent);
   for (const drive of view.drives.filter((each) => !each.present && each.owedFiles > 0).slice(0, 3))

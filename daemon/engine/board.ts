@@ -483,7 +483,11 @@ export function statusJson(engine: Engine): StatusJson {
     work:
       work === undefined
         ? undefined
-        : { from: work.from, left: work.secondsLeft === null ? undefined : millis(work.secondsLeft * 1000) },
+        : {
+            kind: work.kind,
+            from: work.from,
+            left: work.secondsLeft === null ? undefined : millis(work.secondsLeft * 1000),
+          },
     urgent: alerts.find((alert) => alert.severity === "urgent")?.next,
   });
   return {

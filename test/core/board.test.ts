@@ -63,7 +63,7 @@ test.each<[string, Partial<BoardView>]>([
 test("while copying, the time left stands first", () => {
   const view = board({
     cards: [card(1, { clear: false })],
-    work: { from: "Card 1", left: millis(240_000) },
+    work: { kind: "copy", from: "Card 1", left: millis(240_000) },
   });
   expect(boardSentences(view).advice).toBe(
     "Copying from card 1; 4 min left. Card 1 must not be formatted yet.",
@@ -85,4 +85,11 @@ test("before anything was copied, the next step of setting up is said", () => {
     "Plug in Blue and run `scrubjay drive add MOUNT --name Blue`.",
   );
   expect(boardSentences(board(empty)).advice).toBe("Put a card in.");
+});
+
+test("reading copies again is no work that makes anything safer, and the board doesn't call it copying", () => {
+  const work = (kind: "survey" | "scrub") => ({ kind, from: "Card 1", left: undefined });
+  const unsafe = { frames: { total: 2, atGoal: 1 }, filesLacking: 1 };
+  expect(boardSentences(board({ ...unsafe, work: work("survey") })).advice).toContain("Looking at card 1.");
+  expect(boardSentences(board({ ...unsafe, work: work("scrub") })).advice).not.toContain("Card 1");
 });
