@@ -136,6 +136,8 @@ export interface StatusJson {
   readonly cards: readonly CardStatusJson[];
   readonly work: readonly WorkJson[];
   readonly alerts: readonly AlertJson[];
+  /** Someone asked it to wait: nothing is read or written until it is told to go on. */
+  readonly paused?: boolean;
   /** The moment this was true. */
   readonly at: string;
 }
