@@ -7,12 +7,14 @@ import { randomBytes } from "node:crypto";
 import { mkdir } from "node:fs/promises";
 import { homedir } from "node:os";
 import { join, resolve } from "node:path";
+import { fileURLToPath } from "node:url";
 import { limits } from "../config/defaults.ts";
 import type { DismissedJson } from "../shared/api.ts";
 import { absolutePath, type CardId } from "../shared/identity.ts";
 import { UserMistake } from "../shared/problems.ts";
 import { printable } from "../shared/text.ts";
 import type { DaemonFace } from "./api/face.ts";
+import { readPageFiles } from "./api/pageFiles.ts";
 import { createApi } from "./api/server.ts";
 import {
   cardsJson,
@@ -34,6 +36,9 @@ import { keepTripFile, listTripFiles } from "./home/tripFiles.ts";
 import { holdLock } from "./ledger/oneOnly.ts";
 import { SqliteLedger } from "./ledger/sqliteLedger.ts";
 import { selectPlatform } from "./platform/select.ts";
+
+/** Where the build puts the page, beside the compiled daemon. */
+const pageFolder = fileURLToPath(new URL("../page", import.meta.url));
 
 /**
  * Runs the daemon until SIGTERM or SIGINT.
@@ -76,7 +81,7 @@ async function serve(
     },
   });
   const token = randomBytes(32).toString("hex");
-  const api = createApi(faceOf(engine), token, logBug);
+  const api = createApi(faceOf(engine), token, readPageFiles(pageFolder), logBug);
   const { port } = await api.listen();
   await writeRunFile(home.run, { port, token, pid: process.pid });
   const where = practice === undefined ? "cards and drives" : `the folders in ${printable(practice)}`;
@@ -152,6 +157,8 @@ function faceOf(engine: Engine): DaemonFace {
       const { name: ejected, kind } = await engine.eject(name);
       return { name: ejected, kind };
     },
+    pause: async () => engine.pause(),
+    goOn: async () => engine.goOn(),
     refresh: async () => engine.refresh(),
     wait: async (timeout, stop) => {
       const ended = AbortSignal.any([stop, AbortSignal.timeout(timeout)]);

@@ -5,7 +5,7 @@
  * Not its job: checking answers in depth; the daemon is the same version, or its route isn't there.
  */
 
-import { request } from "node:http";
+import { type IncomingMessage, request } from "node:http";
 import type {
   AcceptedJson,
   CardStatusJson,
@@ -41,6 +41,12 @@ export interface DaemonClient {
   /** As long as it takes. */
   rebuild(mounts: readonly string[], owner: string | undefined): Promise<RebuildJson>;
   eject(name: string): Promise<EjectedJson>;
+  pause(): Promise<void>;
+  goOn(): Promise<void>;
+  /** A link that opens the page once, within a minute. */
+  openLink(): Promise<{ readonly url: string }>;
+  /** The status now and at each change, until `stop` aborts or the daemon goes. */
+  events(stop: AbortSignal): AsyncIterable<StatusJson>;
   /** @param timeoutSeconds undefined: as long as it takes */
   wait(timeoutSeconds: number | undefined): Promise<WaitJson>;
 }
@@ -68,6 +74,14 @@ export function daemonClient(run: AbsolutePath): DaemonClient {
     scrub: (drive) => post("/v1/scrub", { drive: drive ?? null }),
     rebuild: (mounts, owner) => post("/v1/rebuild", { mounts, owner: owner ?? null }),
     eject: (name) => post("/v1/eject", { name }),
+    pause: async () => {
+      await post("/v1/pause", {});
+    },
+    goOn: async () => {
+      await post("/v1/continue", {});
+    },
+    openLink: () => post("/v1/link", {}),
+    events: (stop) => events(run, stop),
     wait: async (timeoutSeconds) => {
       if (timeoutSeconds !== undefined) return get(`/v1/wait?timeout=${timeoutSeconds}`);
       for (;;) {
@@ -87,6 +101,40 @@ async function call<T>(run: AbsolutePath, method: string, path: string, body: un
   // A port that another program took over since doesn't know the token, or isn't ours at all.
   if (answer.status === 401 || answer.status === 421 || !isRefusal(value)) throw notRunning();
   throw new UserMistake(value.error.message, value.error.next, knownExit(value.error.exit));
+}
+
+/** Server-sent events (HTML Living Standard 9.2.6); the daemon sends one line of data an event. */
+async function* events(run: AbsolutePath, stop: AbortSignal): AsyncGenerator<StatusJson> {
+  const running = await readRunFile(run);
+  if (running === undefined) throw notRunning();
+  const { port, token } = running;
+  const headers = { authorization: `Bearer ${token}` };
+  const response = await new Promise<IncomingMessage>((resolve, reject) => {
+    const asked = request(
+      { host: "127.0.0.1", port, path: "/v1/events", headers, agent: false, signal: stop },
+      resolve,
+    );
+    asked.on("error", () => reject(notRunning()));
+    asked.end();
+  });
+  if (response.statusCode !== 200) {
+    response.destroy();
+    throw notRunning();
+  }
+  response.setEncoding("utf8");
+  let rest = "";
+  try {
+    for await (const part of response) {
+      const lines = `${rest}${part}`.split("\n");
+      rest = lines.pop() ?? "";
+      for (const line of lines) if (line.startsWith("data: ")) yield JSON.parse(line.slice(6)) as StatusJson;
+    }
+  } catch (error) {
+    // The connection broke: whoever listens asks again if they want to.
+    if (!(error instanceof Error) || error instanceof SyntaxError) throw error;
+  } finally {
+    response.destroy();
+  }
 }
 
 function send(

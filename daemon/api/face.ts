@@ -44,6 +44,9 @@ export interface DaemonFace {
    * @param owner the drives of this owner are this photographer's as well
    */
   rebuild(mounts: readonly string[], owner: string | undefined): Promise<RebuildJson>;
+  /** Nothing is read or written from now on until `goOn`; what is under way ends with its file. */
+  pause(): Promise<void>;
+  goOn(): Promise<void>;
   /** Reads the trip files again and looks at the volumes. */
   refresh(): Promise<void>;
   /** Resolves when nothing is left to do with what is plugged in, or after `timeout`. */

@@ -17,7 +17,10 @@ import type { RefusalJson } from "../../shared/api.ts";
 import { UserMistake } from "../../shared/problems.ts";
 import { millis } from "../../shared/units.ts";
 import type { DaemonFace } from "./face.ts";
-import { type RequestHead, refuseHead } from "./requestCheck.ts";
+import type { PageFiles } from "./pageFiles.ts";
+import { cookieName, enterPath, type RequestHead, refuseHead } from "./requestCheck.ts";
+import { Sessions } from "./sessions.ts";
+import { StatusFeed } from "./statusFeed.ts";
 
 export interface Api {
   /** Opens the port on 127.0.0.1; 0 lets the system pick one. */
@@ -37,6 +40,13 @@ const waitSecondsMax = 86_400;
 /** seconds when the caller says none. */
 const waitSecondsDefault = 600;
 
+/**
+ * Content Security Policy Level 3 for the page: everything from here and nothing inline. `frame-ancestors`, `base-uri` and
+ * `form-action` don't fall back to `default-src`. (ASVS 5.0, 3.4.3 to 3.4.6)
+ */
+const pagePolicy =
+  "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'";
+
 /** Content Security Policy Level 3; the API has no document, so that nothing it sends can act as one. */
 const securityHeaders = {
   "content-security-policy":
@@ -49,12 +59,18 @@ const securityHeaders = {
 
 /**
  * @param token 64 hex digits; made anew at each start
+ * @param page the page's built files
  * @param onBug hears of faults of ours; the caller gets no trace
  */
-export function createApi(face: DaemonFace, token: string, onBug: (bug: unknown) => void): Api {
+export function createApi(
+  face: DaemonFace,
+  token: string,
+  page: PageFiles,
+  onBug: (bug: unknown) => void,
+): Api {
   let port = 0;
   const stopping = new AbortController();
-  const server = buildServer(face, token, () => port, stopping.signal, onBug);
+  const server = buildServer(face, token, page, () => port, stopping.signal, onBug);
   return {
     listen: async (wanted = 0) => {
       await server.listen({ host: "127.0.0.1", port: wanted });
@@ -74,6 +90,7 @@ export function createApi(face: DaemonFace, token: string, onBug: (bug: unknown)
 export function buildServer(
   face: DaemonFace,
   token: string,
+  page: PageFiles,
   ownPort: () => number,
   stopping: AbortSignal,
   onBug: (bug: unknown) => void,
@@ -92,10 +109,12 @@ export function buildServer(
     },
   });
   server.removeContentTypeParser("text/plain");
+  const sessions = new Sessions(() => millis(performance.now()));
+  const keys = { token, isSession: (secret: string) => sessions.isOpen(secret) };
 
   server.addHook("onRequest", async (request, reply) => {
     reply.headers(securityHeaders);
-    const refusal = refuseHead(headOf(request), ownPort(), token);
+    const refusal = refuseHead(headOf(request), ownPort(), keys);
     if (refusal === undefined) return;
     if (refusal.status === 401) reply.header("www-authenticate", "Bearer");
     if (refusal.status === 405) reply.header("allow", "GET, POST");
@@ -111,7 +130,50 @@ export function buildServer(
   );
   server.setErrorHandler((error: FastifyError, _request, reply) => explainFailure(error, reply, onBug));
   addRoutes(server, face, stopping);
+  addFeed(server, face, stopping);
+  addPage(server, page, sessions, ownPort);
   return server;
+}
+
+/** Everything that changes, as it changes. */
+function addFeed(server: FastifyInstance, face: DaemonFace, stopping: AbortSignal): void {
+  const feed = new StatusFeed(() => face.status());
+  stopping.addEventListener("abort", () => feed.end());
+  server.get("/v1/events", (_request, reply) => {
+    reply.hijack();
+    reply.raw.writeHead(200, { ...securityHeaders, "content-type": "text/event-stream" });
+    if (!feed.add(reply.raw)) reply.raw.end();
+  });
+}
+
+/** The way in, and the page's files. */
+function addPage(server: FastifyInstance, page: PageFiles, sessions: Sessions, ownPort: () => number): void {
+  server.post("/v1/link", async (request, reply) => {
+    parse(emptyBody, request.body);
+    // Whoever got in by a session doesn't let others in.
+    if (request.headers.authorization === undefined)
+      return refuse(reply, 403, "Only a program that holds the token makes links.");
+    return { url: `http://127.0.0.1:${ownPort()}${enterPath}?ticket=${sessions.ticket()}` };
+  });
+  server.get(enterPath, async (request, reply) => {
+    const { ticket } = parse(ticketQuery, request.query);
+    const session = sessions.enter(ticket);
+    if (session === undefined)
+      return refuse(
+        reply,
+        401,
+        "This link was used already or is too old.",
+        "Get a new one with `scrubjay open`, or from the tray.",
+      );
+    const cookie = `${cookieName(ownPort())}=${session}; Path=/; HttpOnly; SameSite=Strict`;
+    return reply.header("set-cookie", cookie).redirect("/", 303);
+  });
+  for (const [path, { content, type }] of page) {
+    const send = (_request: FastifyRequest, reply: FastifyReply) =>
+      reply.header("content-type", type).header("content-security-policy", pagePolicy).send(content);
+    server.get(path, send);
+    if (path === "/index.html") server.get("/", send);
+  }
 }
 
 function addRoutes(server: FastifyInstance, face: DaemonFace, stopping: AbortSignal): void {
@@ -155,6 +217,16 @@ function addRoutes(server: FastifyInstance, face: DaemonFace, stopping: AbortSig
     const { name } = parse(nameBody, request.body);
     return face.eject(name);
   });
+  server.post("/v1/pause", async (request) => {
+    parse(emptyBody, request.body);
+    await face.pause();
+    return {};
+  });
+  server.post("/v1/continue", async (request) => {
+    parse(emptyBody, request.body);
+    await face.goOn();
+    return {};
+  });
   server.post("/v1/refresh", async (request) => {
     parse(emptyBody, request.body);
     await face.refresh();
@@ -183,6 +255,7 @@ const rebuildBody = z.strictObject({
   owner: text(200).nullable(),
 });
 const emptyBody = z.strictObject({});
+const ticketQuery = z.strictObject({ ticket: z.string().regex(/^[0-9a-f]{64}$/) });
 const waitQuery = z.strictObject({
   timeout: z
     .string()

@@ -22,6 +22,8 @@ import { driveAdd, driveList } from "./drive.ts";
 import { driveLost } from "./driveLost.ts";
 import { driveReplace } from "./driveReplace.ts";
 import { eject } from "./eject.ts";
+import { open } from "./open.ts";
+import { goOn, pause } from "./pause.ts";
 import { rebuild } from "./rebuild.ts";
 import { scrub } from "./scrub.ts";
 import { status } from "./status.ts";
@@ -29,6 +31,7 @@ import { paragraph } from "./table.ts";
 import { columnsOf, inItsSigns, outJson, type Terminal } from "./terminal.ts";
 import { tripAdd, tripCheck, tripList, tripShow } from "./trip.ts";
 import { wait } from "./wait.ts";
+import { watch } from "./watch.ts";
 
 /** In the order in which a person needs them. */
 export const commands: readonly Command[] = [
@@ -41,6 +44,10 @@ export const commands: readonly Command[] = [
   driveAdd,
   driveList,
   status,
+  watch,
+  open,
+  pause,
+  goOn,
   cardsList,
   cardsAssign,
   cardsAccept,

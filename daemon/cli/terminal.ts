@@ -17,6 +17,8 @@ export interface Terminal {
   err(text: string): void;
   /** How wide standard output is, in columns; undefined when it is no terminal. */
   readonly columns: number | undefined;
+  /** How many lines standard output shows; undefined when it is no terminal. */
+  readonly rows: number | undefined;
   /** The same of standard error, where progress is drawn. */
   readonly errColumns: number | undefined;
   /** Lets time pass; resolves sooner when `stop` aborts. */
@@ -42,6 +44,7 @@ export function systemTerminal(): Terminal {
     exact: out,
     err: (text) => process.stderr.write(text),
     columns: process.stdout.columns,
+    rows: process.stdout.rows,
     errColumns: process.stderr.columns,
     pause,
     env: process.env,

@@ -37,6 +37,8 @@ export interface BoardView {
         readonly left: Millis | undefined;
       }
     | undefined;
+  /** Someone asked it to wait. */
+  readonly paused: boolean;
   /** What to do next, of the first urgent alert. */
   readonly urgent: string | undefined;
 }
@@ -84,7 +86,7 @@ function whenSafe(view: BoardView): string {
 }
 
 function whenUnsafe(view: BoardView, unclear: readonly { readonly name: string }[]): string {
-  const parts: string[] = [];
+  const parts: string[] = view.paused ? ["Work is paused; `scrubjay continue` goes on with it."] : [];
   // Reading copies again isn't what makes anything safer; what does is told below.
   if (view.work !== undefined && view.work.kind !== "scrub") {
     const left = view.work.left === undefined ? "" : `; ${formatSpan(view.work.left)} left`;

@@ -488,6 +488,7 @@ export function statusJson(engine: Engine): StatusJson {
             from: work.from,
             left: work.secondsLeft === null ? undefined : millis(work.secondsLeft * 1000),
           },
+    paused: engine.paused,
     urgent: alerts.find((alert) => alert.severity === "urgent")?.next,
   });
   return {
@@ -508,6 +509,7 @@ export function statusJson(engine: Engine): StatusJson {
       next,
       since: rfc3339(since, zone),
     })),
+    paused: engine.paused,
     at: rfc3339(engine.now(), zone),
   };
 }

@@ -44,6 +44,7 @@ export class Engine {
   /** Something came, went or was said: the round under way is broken off between two files. */
   #changed = false;
   #wake: (() => void) | undefined;
+  #paused = false;
   /** Counts the looks that were asked for; `#idleAfter` is the latest that ended with nothing left to do. */
   #asked = 0;
   #idleAfter = -1;
@@ -67,7 +68,7 @@ export class Engine {
     const { presence, tripBook } = this;
     const refresh = () => this.refresh();
     const settle = () => this.#settle();
-    const interrupted = () => this.#changed || this.#stop.signal.aborted;
+    const interrupted = () => this.#changed || this.#paused || this.#stop.signal.aborted;
     this.bay = new DriveBay({
       ports,
       presence,
@@ -151,6 +152,24 @@ export class Engine {
     await this.#hinted;
     for (const { giveUp } of this.#between) giveUp();
     this.scrub.giveUp();
+  }
+
+  /** Whether someone asked it to wait. Forgotten at a restart, so that nothing is forgotten for long. */
+  get paused(): boolean {
+    return this.#paused;
+  }
+
+  /** Nothing is read or written from now on; what is under way ends with its file. */
+  pause(): void {
+    this.#paused = true;
+    this.ports.ledger.note("daemon", "", "told to wait", this.now());
+    this.refresh();
+  }
+
+  goOn(): void {
+    this.#paused = false;
+    this.ports.ledger.note("daemon", "", "told to go on", this.now());
+    this.refresh();
   }
 
   /** Looks again soon; work under way is broken off between two files. */
@@ -253,7 +272,7 @@ export class Engine {
       if (worked || this.#changed || this.#stop.signal.aborted) continue;
       this.#idleAfter = asked;
       for (const done of [...this.#idleListeners]) done();
-      if (this.#asked === asked) await this.scrub.workWhenIdle();
+      if (this.#asked === asked && !this.#paused) await this.scrub.workWhenIdle();
       if (this.#asked === asked) await this.#untilWoken();
     }
   }
@@ -267,6 +286,10 @@ export class Engine {
     for (const trip of changed) await this.bay.profileChanged(trip);
     await this.presence.look();
     this.desk.welcomeAll();
+    if (this.#paused) {
+      this.#settle();
+      return false;
+    }
     await this.bay.attendAll();
     const fromCards = await this.desk.workOnAll();
     // Cards first: what they hold may exist once. Then the drives give each other what they lack.

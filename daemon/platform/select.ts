@@ -22,6 +22,7 @@ import { ExiftoolMetadata } from "./common/exiftoolMetadata.ts";
 import { NodeFiles } from "./common/nodeFiles.ts";
 import { NodeNotices } from "./common/nodeNotices.ts";
 import { pathFromBytes } from "./common/pathBytes.ts";
+import { runTool } from "./common/runTool.ts";
 import { SystemClock } from "./common/systemClock.ts";
 import { SystemRandomness } from "./common/systemRandomness.ts";
 import { createHashing } from "./common/xxHash.ts";
@@ -71,6 +72,19 @@ export async function checkComputer(places = ownPlaces()): Promise<readonly Comp
   mustBeLinux();
   return checkLinux(places);
 }
+
+/** @returns whether a browser was asked to show it. Never rejects. */
+export async function openInBrowser(url: string): Promise<boolean> {
+  const [command, ...args] = browserOpeners[process.platform] ?? ["xdg-open"];
+  if (command === undefined) return false;
+  return (await runTool(command, [...args, url], millis(10_000))) !== undefined;
+}
+
+/** `start` is a word of the command interpreter, whose first quoted argument is a window's title. */
+const browserOpeners: { readonly [system: string]: readonly string[] } = {
+  darwin: ["open"],
+  win32: ["cmd", "/c", "start", ""],
+};
 
 function realVolumes(clock: Clock): Volumes {
   mustBeLinux();

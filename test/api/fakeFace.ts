@@ -53,6 +53,12 @@ export function fakeFace(status: StatusJson): FakeFace {
       nowhereTotal: 0,
     },
     failsWith: undefined,
+    pause: async () => {
+      face.asked.push("pause");
+    },
+    goOn: async () => {
+      face.asked.push("continue");
+    },
     status: () => {
       face.asked.push("status");
       if (face.failsWith !== undefined) throw face.failsWith;

@@ -20,13 +20,17 @@ const onBug = (bug: unknown): void => {
   bugs.push(bug);
 };
 const authorization = `Bearer ${token}`;
+const page = new Map([
+  ["/index.html", { content: Buffer.from("<!doctype html>"), type: "text/html; charset=utf-8" }],
+  ["/assets/page.js", { content: Buffer.from("0"), type: "text/javascript; charset=utf-8" }],
+]);
 
 describe("without a socket", () => {
   let face: FakeFace;
   let server: FastifyInstance;
   beforeEach(() => {
     face = fakeFace(emptyStatus);
-    server = buildServer(face, token, () => port, new AbortController().signal, onBug);
+    server = buildServer(face, token, page, () => port, new AbortController().signal, onBug);
   });
   afterEach(() => server.close());
 
@@ -324,7 +328,7 @@ describe("on a real socket", () => {
   let realPort: number;
   beforeEach(async () => {
     face = fakeFace(emptyStatus);
-    api = createApi(face, token, onBug);
+    api = createApi(face, token, page, onBug);
     realPort = (await api.listen()).port;
   });
   afterEach(() => api.close());

@@ -73,6 +73,7 @@ export async function scrubjay(...args: string[]): Promise<Result> {
       err += text;
     },
     columns: world.columns,
+    rows: 30,
     errColumns: world.errColumns,
     pause: async () => {
       seconds += 1;
@@ -86,7 +87,7 @@ export async function scrubjay(...args: string[]): Promise<Result> {
 }
 
 export async function startDaemon(): Promise<void> {
-  world.api = createApi(world.face, token, fail);
+  world.api = createApi(world.face, token, new Map(), fail);
   const { port } = await world.api.listen();
   const { run } = homeFolders({ SCRUBJAY_HOME: world.root }, world.root);
   await writeRunFile(run, { port, token, pid: process.pid });

@@ -125,7 +125,7 @@ test("a run file left by a daemon that died is as good as none", async () => {
 test("a port that another program took over since is as good as none", async () => {
   await startDaemon();
   await world.api?.close();
-  world.api = createApi(world.face, "77".repeat(32), fail);
+  world.api = createApi(world.face, "77".repeat(32), new Map(), fail);
   const { port } = await world.api.listen();
   await writeRunFile(homeFolders({ SCRUBJAY_HOME: world.root }, world.root).run, { port, token, pid: 1 });
   expect((await scrubjay("status")).exit).toBe(69);

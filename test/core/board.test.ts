@@ -21,6 +21,7 @@ const board = (more: Partial<BoardView>): BoardView => ({
   cards: [card(1)],
   drives: [blue],
   work: undefined,
+  paused: false,
   urgent: undefined,
   ...more,
 });

@@ -539,3 +539,18 @@ test("a copy that is found again doesn't stand twice in the checksum list", asyn
   const list = readFileSync(join(bench.practice, "Blue/Kestrel Cliffs/checksums.xxh64"), "utf8");
   expect(list.trim().split("\n")).toHaveLength(1);
 });
+
+test("work that was paused waits, says so, and goes on where it was", async () => {
+  await readyBench();
+  bench.engine.pause();
+  plainCard("CARD", { "DCIM/100ABCDE/ABCD0001.PNG": "picture" });
+  bench.plugIn("CARD");
+  await bench.idle();
+  expect(statusJson(bench.engine)).toMatchObject({ paused: true, headline: "Not everything is safe yet." });
+  expect(statusJson(bench.engine).advice).toContain("Work is paused");
+  expect(card().clear).toBe(false);
+  bench.engine.goOn();
+  await bench.idle();
+  expect(card().clear).toBe(true);
+  expect(statusJson(bench.engine).paused).toBe(false);
+});
