@@ -1,11 +1,12 @@
 /** Each card with its verdict and reasons as text, and the cautions once if any may be formatted. */
 
-import type { CardStatusJson, DamagedJson, LackingJson } from "../../shared/api.ts";
+import type { CardStatusJson } from "../../shared/api.ts";
+import { cardsInOrder, damagedOf, damagedOnly } from "../../shared/boardTable.ts";
+import { formatCautions } from "../../shared/cautions.ts";
 import { counted, formatBytes, formatCount } from "../../shared/format.ts";
+import { datedMoment, fullMoment } from "../../shared/moments.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
-import { formatCautions } from "./cautions.ts";
-import { datedMoment, fullMoment } from "./moments.ts";
 import { type Seeds, seedsFor } from "./seeds.ts";
 import { padTo, paragraph } from "./table.ts";
 import { usualColumns } from "./terminal.ts";
@@ -28,33 +29,9 @@ export function renderCards(
 ): string {
   if (cards.length === 0) return "No card was seen yet. Put one in.\n";
   const seeds = seedsFor(unicode);
-  const blocks = inOrder(cards).map((card) => renderCard(card, seeds, width));
+  const blocks = cardsInOrder(cards).map((card) => renderCard(card, seeds, width));
   if (cards.some((card) => card.clear)) blocks.push(paragraph(formatCautions, width));
   return blocks.join("\n");
-}
-
-/** By number; those of one number, and those without any, as they were first seen, which is how they come. */
-export function inOrder(cards: readonly CardStatusJson[]): readonly CardStatusJson[] {
-  return [...cards].sort((a, b) => {
-    const [left, right] = [numberOf(a), numberOf(b)];
-    return left === right ? 0 : left - right;
-  });
-}
-
-/** Its damaged files that nobody has accepted yet. */
-export function damagedOf(card: CardStatusJson): readonly DamagedJson[] {
-  return (card.damaged ?? []).filter((file) => !file.accepted);
-}
-
-/** Files that have all their copies and keep the card by their damage alone. */
-export function damagedOnly(card: CardStatusJson): readonly LackingJson[] {
-  const damaged = new Set(damagedOf(card).map((file) => file.path));
-  return card.lacking.filter((file) => file.goal > 0 && file.verified >= file.goal && damaged.has(file.path));
-}
-
-function numberOf(card: CardStatusJson): number {
-  const found = /^Card (\d+)$/.exec(card.name);
-  return found === null ? Number.POSITIVE_INFINITY : Number(found[1]);
 }
 
 function renderCard(card: CardStatusJson, seeds: Seeds, width: number): string {

@@ -1,6 +1,7 @@
 /** The known drives as text. */
 
 import type { DriveStatusJson } from "../../shared/api.ts";
+import { whyAway } from "../../shared/boardTable.ts";
 import { counted, formatBytes } from "../../shared/format.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
@@ -23,12 +24,6 @@ export function renderDrives(drives: readonly DriveStatusJson[], width = usualCo
       : `${counted(drive.owed.files, "file")}, ${formatBytes(bytes(drive.owed.bytes))}`,
   ]);
   return tableOrList(["drive", "role", "place", "where", "free", "holds", "owes"], rows, width);
-}
-
-/** Why a drive of this name can't be expected to come by itself; undefined if one can. */
-export function whyAway(drive: DriveStatusJson): string | undefined {
-  if (drive.lost === true) return "declared lost";
-  return drive.id === null ? "not introduced" : undefined;
 }
 
 function freeOf(drive: DriveStatusJson): string {

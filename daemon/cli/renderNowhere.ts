@@ -2,9 +2,9 @@
 
 import type { NowhereJson } from "../../shared/api.ts";
 import { counted, formatBytes, formatCount } from "../../shared/format.ts";
+import { fullDay } from "../../shared/moments.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
-import { fullDay } from "./moments.ts";
 import { paragraph } from "./table.ts";
 
 /** Lines. The rest is counted; `--json` has more of them. */

@@ -6,12 +6,12 @@
  */
 
 import type { WorkJson } from "../../shared/api.ts";
+import { percentOf, timeLeft } from "../../shared/boardTable.ts";
 import { formatBytes } from "../../shared/format.ts";
 import { UserMistake } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes, millis } from "../../shared/units.ts";
 import type { DaemonClient } from "../api/client.ts";
-import { percentOf, timeLeft } from "./renderStatus.ts";
 import { widthOf } from "./table.ts";
 import type { Terminal } from "./terminal.ts";
 

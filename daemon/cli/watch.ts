@@ -4,10 +4,10 @@
  */
 
 import type { StatusJson } from "../../shared/api.ts";
+import { shortMoment } from "../../shared/moments.ts";
 import { millis } from "../../shared/units.ts";
 import { type DaemonClient, daemonClient } from "../api/client.ts";
 import type { Call, Command } from "./command.ts";
-import { shortMoment } from "./moments.ts";
 import { renderStatus } from "./renderStatus.ts";
 import { columnsOf, type Terminal, writesUnicode } from "./terminal.ts";
 

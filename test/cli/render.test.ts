@@ -1,13 +1,13 @@
 /** The board, the cards and the drives as text, from documents made by hand. */
 
 import { expect, test } from "vitest";
-import { formatCautions } from "../../daemon/cli/cautions.ts";
-import { dayOfTrip, fullMoment, shortMoment } from "../../daemon/cli/moments.ts";
 import { renderCards } from "../../daemon/cli/renderCards.ts";
 import { renderDrives } from "../../daemon/cli/renderDrives.ts";
 import { renderStatus } from "../../daemon/cli/renderStatus.ts";
 import { paragraph, table, tableOrList, widthOf } from "../../daemon/cli/table.ts";
 import { writesUnicode } from "../../daemon/cli/terminal.ts";
+import { formatCautions } from "../../shared/cautions.ts";
+import { dayOfTrip, fullMoment, shortMoment } from "../../shared/moments.ts";
 import { card, drive, evening } from "./boards.ts";
 
 /** The text without line ends and runs of blanks: for what a paragraph says, wherever it is broken. */

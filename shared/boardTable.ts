@@ -1,0 +1,186 @@
+/**
+ * The board as a table of who holds what: rows are what exists, columns are where, the last column is the verdict.
+ * Terminal and page draw the same table, each with its own signs.
+ *
+ * Not its job: deciding anything; that is in the document.
+ */
+
+import type {
+  CardStatusJson,
+  DamagedJson,
+  DriveStatusJson,
+  LackingJson,
+  StatusJson,
+  WorkJson,
+} from "./api.ts";
+import { counted, formatBytes, formatCount, formatSpan } from "./format.ts";
+import { shortMoment } from "./moments.ts";
+import { printable } from "./text.ts";
+import { bytes, millis } from "./units.ts";
+
+/** The seed code: shape first, always with a number or word beside it. */
+export type SeedSign = "owed" | "written" | "verified" | "unsure" | "damaged" | "away";
+
+export interface BoardCell {
+  readonly sign: SeedSign | undefined;
+  readonly text: string;
+}
+
+export interface BoardColumn {
+  readonly name: string;
+  /** `room safe · not here since 08:10` in its two parts; each may be "". */
+  readonly place: string;
+  readonly whyAway: string;
+}
+
+export interface BoardRow {
+  readonly name: string;
+  /** The card it is about; undefined for what all cards together make. */
+  readonly card: CardStatusJson | undefined;
+  /** One for each column. */
+  readonly cells: readonly BoardCell[];
+  readonly verdict: BoardCell;
+}
+
+export interface BoardTable {
+  readonly columns: readonly BoardColumn[];
+  readonly rows: readonly BoardRow[];
+}
+
+const nothing: BoardCell = { sign: undefined, text: "" };
+
+export function boardTable(status: StatusJson): BoardTable {
+  const drives = status.drives.filter((drive) => drive.role !== null);
+  const rows: BoardRow[] = cardsOnBoard(status).map((card) => ({
+    name: card.present ? printable(card.name, 40) : `${printable(card.name, 40)}, not here`,
+    card,
+    cells: drives.map((drive) => cellOf(card, drive)),
+    verdict: shortVerdict(card),
+  }));
+  if (status.frames.files > 0)
+    rows.push({
+      name: "filed so far",
+      card: undefined,
+      cells: drives.map(holdsOf),
+      verdict: { sign: undefined, text: goalOf(status) },
+    });
+  if (drives.some((drive) => drive.owed.files > 0))
+    rows.push({ name: "owed so far", card: undefined, cells: drives.map(owedOf), verdict: nothing });
+  return { columns: drives.map((drive) => columnOf(drive, status.at)), rows };
+}
+
+/** Cards that are in, and those that went before they were clear; by number, then as they were first seen. */
+export function cardsOnBoard(status: StatusJson): readonly CardStatusJson[] {
+  return cardsInOrder(status.cards).filter((card) => card.present || !card.clear);
+}
+
+export function cardsInOrder(cards: readonly CardStatusJson[]): readonly CardStatusJson[] {
+  return [...cards].sort((a, b) => {
+    const [left, right] = [numberOf(a), numberOf(b)];
+    return left === right ? 0 : left - right;
+  });
+}
+
+/** Its damaged files that nobody has accepted yet. */
+export function damagedOf(card: CardStatusJson): readonly DamagedJson[] {
+  return (card.damaged ?? []).filter((file) => !file.accepted);
+}
+
+/** Files that have all their copies and keep the card by their damage alone. */
+export function damagedOnly(card: CardStatusJson): readonly LackingJson[] {
+  const damaged = new Set(damagedOf(card).map((file) => file.path));
+  return card.lacking.filter((file) => file.goal > 0 && file.verified >= file.goal && damaged.has(file.path));
+}
+
+/** Why a drive of this name can't be expected to come by itself; undefined if one can. */
+export function whyAway(drive: DriveStatusJson): string | undefined {
+  if (drive.lost === true) return "declared lost";
+  return drive.id === null ? "not introduced" : undefined;
+}
+
+/** Whole percent of its bytes that are done. */
+export function percentOf(work: WorkJson): number {
+  return work.totalBytes > 0 ? Math.floor((work.doneBytes / work.totalBytes) * 100) : 0;
+}
+
+/** `4 min left`; none while it can't be told. */
+export function timeLeft(work: WorkJson): readonly string[] {
+  return work.secondsLeft === null ? [] : [`${formatSpan(millis(work.secondsLeft * 1000))} left`];
+}
+
+/** `52 %`, `26.1 GB of 50 GB`, `210 MB/s`, `4 min left`: as much of it as is known. */
+export function workFacts(work: WorkJson): readonly string[] {
+  const facts = [
+    `${percentOf(work)} %`,
+    `${formatBytes(bytes(work.doneBytes))} of ${formatBytes(bytes(work.totalBytes))}`,
+  ];
+  if (work.bytesPerSecond > 0) facts.push(`${formatBytes(bytes(work.bytesPerSecond))}/s`);
+  return [...facts, ...timeLeft(work)];
+}
+
+function numberOf(card: CardStatusJson): number {
+  const found = /^Card (\d+)$/.exec(card.name);
+  return found === null ? Number.POSITIVE_INFINITY : Number(found[1]);
+}
+
+function columnOf(drive: DriveStatusJson, now: string): BoardColumn {
+  const since = drive.lastSeen === null ? "" : shortMoment(drive.lastSeen, now);
+  const away = whyAway(drive) ?? (since === "" ? "not here" : `not here since ${since}`);
+  return {
+    name: printable(drive.name, 40),
+    place: drive.place === null ? "" : printable(drive.place, 40),
+    whyAway: drive.present ? "" : away,
+  };
+}
+
+/** What fits behind a row; the whole sentence and its reasons are the card's own. */
+function shortVerdict(card: CardStatusJson): BoardCell {
+  const gone = card.vanished?.length ?? 0;
+  const uncopied = gone === 0 ? "" : `; ${counted(gone, "file")} gone, never copied`;
+  if (card.clear) {
+    const text = card.files > card.leavings.length ? "may be formatted" : "holds no files";
+    return { sign: undefined, text: `${text}${uncopied}` };
+  }
+  const damaged = damagedOf(card).length;
+  const short = card.lackingTotal - damagedOnly(card).length;
+  if (damaged === 0 && short <= 0) return { sign: undefined, text: printable(card.verdict, 80) };
+  const reasons = [
+    ...(damaged > 0 ? [`${counted(damaged, "file")} damaged`] : []),
+    ...(short > 0 ? [`${counted(short, "file")} short of copies`] : []),
+  ];
+  return {
+    sign: damaged > 0 ? "damaged" : undefined,
+    text: `keep this card: ${reasons.join(", ")}${uncopied}`,
+  };
+}
+
+function cellOf(card: CardStatusJson, drive: DriveStatusJson): BoardCell {
+  const share = card.held?.find((each) => each.drive === drive.name);
+  const total = card.files - card.leavings.length;
+  if (share === undefined || total <= 0) return nothing;
+  const held = share.files;
+  if (held >= total) {
+    const verified = (share.unsure ?? 0) > 0 ? "unsure" : "verified";
+    return { sign: drive.present ? verified : "away", text: formatCount(total) };
+  }
+  const text = held === 0 ? formatCount(total) : `${formatCount(held)}/${formatCount(total)}`;
+  return { sign: held > 0 && drive.present ? "written" : "owed", text };
+}
+
+function holdsOf(drive: DriveStatusJson): BoardCell {
+  const text = formatCount(drive.holds.files);
+  if (drive.holds.files === 0) return { sign: "owed", text: "0" };
+  if (!drive.present) return { sign: "away", text };
+  return { sign: drive.readBack.cache > 0 ? "unsure" : "verified", text };
+}
+
+function owedOf(drive: DriveStatusJson): BoardCell {
+  if (drive.owed.files === 0) return { sign: undefined, text: "nothing" };
+  const text = `${formatCount(drive.owed.files)}, ${formatBytes(bytes(drive.owed.bytes))}`;
+  return { sign: "owed", text };
+}
+
+function goalOf({ frames }: StatusJson): string {
+  if (frames.atGoal === frames.total) return "at goal";
+  return `${formatCount(frames.atGoal)} of ${counted(frames.total, "frame")} at goal`;
+}
