@@ -43,6 +43,8 @@ export const limits = {
   remindEvery: 12 * 3_600_000,
   /** ms. How often it is looked whether something is to be said again. */
   remindLookEvery: 600_000,
+  /** events. So many lines of what happened are told at once. */
+  eventsMost: 200,
   /** files. What is named one by one in answers; the rest is counted. */
   namedMost: 1_000,
   /** ms. Looking at the volumes without any hint: the safety net under lost events. */

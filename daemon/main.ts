@@ -20,12 +20,13 @@ import {
   cardsJson,
   cardVerdict,
   drivesJson,
+  happenedJson,
   isNews,
   owedOfTrips,
   statusJson,
   unclearCards,
 } from "./engine/board.ts";
-import { acceptDamage, declareLost } from "./engine/declare.ts";
+import { acceptDamage, declareLost, forgetVanished } from "./engine/declare.ts";
 import { Engine } from "./engine/engine.ts";
 import { introduceDrive } from "./engine/introduce.ts";
 import { rebuildFrom } from "./engine/rebuild.ts";
@@ -142,6 +143,7 @@ function faceOf(engine: Engine): DaemonFace {
     status: () => statusJson(engine),
     cards: () => cardsJson(engine),
     drives: () => drivesJson(engine),
+    happened: (before) => happenedJson(engine, before),
     addDrive: async (mount, name) => {
       const added = await introduceDrive(engine.ports, engine.presence, absolutePath(mount), name);
       engine.refresh();
@@ -182,16 +184,20 @@ function dismissCard(engine: Engine, card: string): DismissedJson {
   const { ledger } = engine.ports;
   const id = knownCard(engine, card);
   const name = engine.nameOfCard(id);
-  if (engine.presence.cards.some((each) => each.id === id))
+  const vanished = ledger.vanished().filter((file) => file.card === id).length;
+  const present = engine.presence.cards.some((each) => each.id === id);
+  if (present && vanished === 0)
     throw new UserMistake(
       `${name} is in. Nothing was changed.`,
       "Take it out first, if it is of no concern; while it is in, it is copied.",
     );
   const unread = cardVerdict(engine, id)?.states.filter(isNews).length ?? 0;
-  ledger.dismissCard(id, engine.now());
-  ledger.note("card", id, `said to be of no concern; ${unread} files on it were never read`, engine.now());
+  if (vanished > 0) forgetVanished(engine, id);
+  if (!present) ledger.dismissCard(id, engine.now());
+  const said = present ? "what is gone from it is of no concern" : "said to be of no concern";
+  ledger.note("card", id, `${said}; ${unread} files on it were never read`, engine.now());
   engine.refresh();
-  return { card: id, name, unread };
+  return { card: id, name, unread, vanished };
 }
 
 function assignCard(engine: Engine, card: string, trip: string): void {

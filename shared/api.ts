@@ -154,6 +154,8 @@ export interface DismissedJson {
   readonly name: string;
   /** Files on it that no drive is known to hold. */
   readonly unread: number;
+  /** Files that are gone from it and were never copied: of no concern any more either. */
+  readonly vanished?: number;
 }
 
 /** It is flushed and unmounted, and may be unplugged. */
@@ -196,6 +198,12 @@ export interface FindingJson {
   readonly movedTo: string | null;
   /** Whether a good copy stands on that drive again. */
   readonly healed: boolean;
+  /** It was found before this scrub, and isn't made good yet. */
+  readonly earlier?: boolean;
+  /** Where the untouched copy of a changed file stands, below the trip's folder, once there is one. */
+  readonly beside?: string | null;
+  /** Where a damaged file was set aside, below the drive's root. */
+  readonly aside?: string | null;
 }
 
 export interface ScrubJson {
@@ -241,6 +249,16 @@ export interface RebuildJson {
   /** Up to 1,000; `nowhereTotal` counts all. */
   readonly nowhere: readonly NowhereJson[];
   readonly nowhereTotal: number;
+}
+
+/** Something that happened, and why: the audit trail. */
+export interface HappenedJson {
+  /** Later ones have higher numbers. */
+  readonly number: number;
+  readonly at: string;
+  /** `card`, `drive`, `copy`, `alert`, `trip`, … */
+  readonly kind: string;
+  readonly text: string;
 }
 
 export interface TripSummaryJson {

@@ -86,6 +86,11 @@ export function damagedOf(card: CardStatusJson): readonly DamagedJson[] {
   return (card.damaged ?? []).filter((file) => !file.accepted);
 }
 
+/** Whether formatting it is what its verdict invites to: it is clear, and there is something on it to format. */
+export function mayBeFormatted(card: CardStatusJson): boolean {
+  return card.clear && card.files > card.leavings.length && (card.vanished ?? []).length === 0;
+}
+
 /** Files that have all their copies and keep the card by their damage alone. */
 export function damagedOnly(card: CardStatusJson): readonly LackingJson[] {
   const damaged = new Set(damagedOf(card).map((file) => file.path));
@@ -136,21 +141,20 @@ function columnOf(drive: DriveStatusJson, now: string): BoardColumn {
 /** What fits behind a row; the whole sentence and its reasons are the card's own. */
 function shortVerdict(card: CardStatusJson): BoardCell {
   const gone = card.vanished?.length ?? 0;
-  const uncopied = gone === 0 ? "" : `; ${counted(gone, "file")} gone, never copied`;
-  if (card.clear) {
-    const text = card.files > card.leavings.length ? "may be formatted" : "holds no files";
-    return { sign: undefined, text: `${text}${uncopied}` };
-  }
+  if (card.clear && gone === 0)
+    return { sign: undefined, text: mayBeFormatted(card) ? "may be formatted" : "holds no files" };
   const damaged = damagedOf(card).length;
   const short = card.lackingTotal - damagedOnly(card).length;
-  if (damaged === 0 && short <= 0) return { sign: undefined, text: printable(card.verdict, 80) };
+  if (damaged === 0 && short <= 0 && gone === 0)
+    return { sign: undefined, text: printable(card.verdict, 80) };
   const reasons = [
     ...(damaged > 0 ? [`${counted(damaged, "file")} damaged`] : []),
     ...(short > 0 ? [`${counted(short, "file")} short of copies`] : []),
-  ];
+  ].join(", ");
+  const lost = gone > 0 ? [`${counted(gone, "file")} gone, never copied`] : [];
   return {
-    sign: damaged > 0 ? "damaged" : undefined,
-    text: `keep this card: ${reasons.join(", ")}${uncopied}`,
+    sign: damaged > 0 || gone > 0 ? "damaged" : undefined,
+    text: `keep this card: ${[...(reasons === "" ? [] : [reasons]), ...lost].join("; ")}`,
   };
 }
 

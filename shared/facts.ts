@@ -109,6 +109,8 @@ export interface CopyFact {
   /** Below the trip's folder. It differs from the original's path only where that name was taken on this drive. */
   readonly path: RelativePath;
   readonly readBack: ReadBack;
+  /** How many facts claimed this copy before, where any did: so that none of them is this one. */
+  readonly again?: number;
 }
 
 /** Why a copy doesn't count any more. */
@@ -154,7 +156,7 @@ export interface DriveLostFact {
   readonly drive: DriveId;
 }
 
-/** Someone knows that this file is damaged as the card gives it, and lets the card go all the same. */
+/** Someone knows that this file is damaged in this way as the card gives it, and lets the card go all the same. */
 export interface AcceptedFact {
   readonly kind: "accepted";
   readonly trip: TripId;
@@ -162,6 +164,7 @@ export interface AcceptedFact {
   readonly card: CardId;
   readonly path: RelativePath;
   readonly original: OriginalId;
+  readonly damage: string;
 }
 
 /** A file stood on a card, was never read, and isn't there any more. */
@@ -175,6 +178,14 @@ export interface VanishedFact {
   readonly modified: Instant;
 }
 
+/** Someone said that what vanished from a card until now is of no concern. */
+export interface DismissedFact {
+  readonly kind: "dismissed";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly card: CardId;
+}
+
 export type Fact =
   | TripFact
   | DriveFact
@@ -186,4 +197,5 @@ export type Fact =
   | CheckedFact
   | DriveLostFact
   | AcceptedFact
-  | VanishedFact;
+  | VanishedFact
+  | DismissedFact;

@@ -27,6 +27,7 @@ export const alertCodes = [
   "copy-changed",
   "verdict-withdrawn",
   "card-formatted",
+  "on-no-drive",
 ] as const;
 export type AlertCode = (typeof alertCodes)[number];
 

@@ -11,6 +11,7 @@ import type {
   DriveLostJson,
   DriveStatusJson,
   EjectedJson,
+  HappenedJson,
   RebuildJson,
   ScrubJson,
   StatusJson,
@@ -24,6 +25,8 @@ export interface DaemonFace {
   drives(): readonly DriveStatusJson[];
   /** Makes the volume mounted at `mount` a known drive. Refuses cards, known drives, and names in use. */
   addDrive(mount: string, name: string): Promise<DriveAddedJson>;
+  /** What happened before the event of this number (undefined: until now), latest first. */
+  happened(before: number | undefined): readonly HappenedJson[];
   /** Answers which trip a card belongs to, when dates and bodies couldn't. */
   assignCard(card: string, trip: string): Promise<void>;
   /** Flushes and unmounts a drive or card. Refuses while it is being written or read. */

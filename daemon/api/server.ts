@@ -180,6 +180,10 @@ function addRoutes(server: FastifyInstance, face: DaemonFace, stopping: AbortSig
   server.get("/v1/status", async () => face.status());
   server.get("/v1/cards", async () => face.cards());
   server.get("/v1/drives", async () => face.drives());
+  server.get("/v1/happened", async (request) => {
+    const { before } = parse(happenedQuery, request.query);
+    return face.happened(before);
+  });
 
   server.post("/v1/drives", async (request) => {
     const { mount, name } = parse(driveBody, request.body);
@@ -255,6 +259,13 @@ const rebuildBody = z.strictObject({
   owner: text(200).nullable(),
 });
 const emptyBody = z.strictObject({});
+const happenedQuery = z.strictObject({
+  before: z
+    .string()
+    .regex(/^\d{1,15}$/)
+    .transform(Number)
+    .optional(),
+});
 const ticketQuery = z.strictObject({ ticket: z.string().regex(/^[0-9a-f]{64}$/) });
 const waitQuery = z.strictObject({
   timeout: z

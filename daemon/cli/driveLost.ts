@@ -11,7 +11,7 @@ export const driveLost: Command = {
   operands: ["NAME"],
   options: {},
   does: "declares a drive lost for good: its copies count no more",
-  more: "Says what is short of copies now. It can't be undone: found again, that drive is a new one. Nothing is changed on any medium.\nExit status: 0 nothing is short of copies, 1 files are short now, 64 no such drive or it is plugged in, 65 files are on no drive any more.",
+  more: "Says what is short of copies now. It can't be undone: found again, that drive is a new one. Nothing is changed on any medium.\nExit status: 0 nothing is short of copies, 1 files are short now, 64 no drive is called so, or it is plugged in, 65 files are on no drive any more.",
   run,
 };
 

@@ -18,7 +18,7 @@ import { list } from "../core/verdict.ts";
 import { listTripFiles, rewriteTripFile, type TripFile } from "../home/tripFiles.ts";
 import type { Call, Command } from "./command.ts";
 import { exitOfLoss } from "./driveLost.ts";
-import { renderDriveLost } from "./renderDriveLost.ts";
+import { renderDriveLost, type Successor } from "./renderDriveLost.ts";
 import { renderFaults } from "./renderTrips.ts";
 import { paragraph } from "./table.ts";
 import { columnsOf, outJson, writesUnicode } from "./terminal.ts";
@@ -47,44 +47,73 @@ async function run(call: Call): Promise<number> {
   const trips = await listTripFiles(call.home.config);
   for (const trip of trips.filter(({ profile }) => profile === undefined))
     call.terminal.err(renderFaults(trip.file, trip.faults));
+  refuseWrongOrder(drives, trips, oldWord, newWord);
   const successor = knownDrive(drives, newWord);
   const old = driveCalled(drives, oldWord);
   if (old?.present === true) throw isIn(old.name);
   const changed = trips.flatMap((trip) => changedTrip(trip, oldWord, successor.name));
-  if (changed.length === 0) throw inNoTrip(oldWord);
+  if (changed.length === 0) throw old?.lost === true ? nothingToDo(old.name) : inNoTrip(oldWord);
 
   for (const { trip, text } of changed) await rewriteTripFile(call.home.config, trip.id, text);
   const lost = await loseOld(client, old, successor.name, changed);
   const owes = lost === undefined ? await owedBy(client, successor.name) : 0;
-  say(call, { old: old?.name ?? oldWord, successor: successor.name, changed, lost, owes });
+  say(call, { old: old?.name ?? oldWord, successor, changed, trips, lost, owes });
   return exitOfLoss(lost ?? { short: owes, nowhereTotal: 0 });
 }
 
 interface Replaced {
   readonly old: string;
-  readonly successor: string;
+  readonly successor: Successor;
   readonly changed: readonly ChangedTrip[];
+  /** All that are described. */
+  readonly trips: readonly TripFile[];
   /** Undefined where there was no drive to lose. */
   readonly lost: DriveLostJson | undefined;
   readonly owes: number;
 }
 
-function say(call: Call, { old, successor, changed, lost, owes }: Replaced): void {
+function say(call: Call, { old, successor, changed, trips, lost, owes }: Replaced): void {
   if (call.json) {
-    const trips = changed.map(({ trip, name }) => ({ id: trip.id, name, file: trip.file }));
-    outJson(call.terminal, { old, new: successor, trips, lost: lost ?? null });
+    const files = changed.map(({ trip, name }) => ({ id: trip.id, name, file: trip.file }));
+    outJson(call.terminal, { old, new: successor.name, trips: files, lost: lost ?? null });
     return;
   }
   const width = columnsOf(call.terminal);
   const where = list(changed.map(({ name }) => name));
-  const rest =
-    lost !== undefined || owes === 0
-      ? ""
-      : " What it owes is brought up by itself; `scrubjay status` shows how far it is.";
-  const taken = `${printable(successor, 60)} takes the place of ${printable(old, 60)} in ${where}.${rest}`;
-  call.terminal.out(paragraph(taken, width, " "));
+  const said = [
+    `${printable(successor.name, 60)} takes the place of ${printable(old, 60)} in ${where}.`,
+    ...(lost !== undefined || owes === 0 ? [] : [whileItOwes(successor)]),
+    ownFile(old, changed, trips),
+  ];
+  call.terminal.out(paragraph(said.join(" "), width, " "));
   if (lost !== undefined)
     call.terminal.out(renderDriveLost(lost, successor, writesUnicode(call.terminal.env), width));
+}
+
+function whileItOwes({ name, present }: Successor): string {
+  return present
+    ? `${printable(name, 60)} is being filled now; \`scrubjay status\` shows how far it is.`
+    : `Plug in ${printable(name, 60)}: what it owes is brought up by itself.`;
+}
+
+/** What was added is a copy of somebody's file; that file is left alone, and would undo it if it were added again. */
+function ownFile(old: string, changed: readonly ChangedTrip[], trips: readonly TripFile[]): string {
+  const [only, ...more] = changed;
+  const name = printable(old, 60);
+  return only === undefined || more.length > 0
+    ? `\`scrubjay trip show TRIP\` prints each profile as it is now; your own files still name ${name}. Change them too before you add them again.`
+    : `\`scrubjay trip show ${wordFor(only.trip, trips)}\` prints the profile as it is now; your own file still names ${name}. Change it too before you add it again.`;
+}
+
+/** What names this trip and no other: its code, else its id. */
+function wordFor({ id, profile }: TripFile, trips: readonly TripFile[]): string {
+  const code = profile?.code ?? id;
+  const fitting = trips.filter((trip) =>
+    [trip.id, trip.profile?.code, trip.profile?.trip].some(
+      (name) => name !== undefined && nameKey(name) === nameKey(code),
+    ),
+  );
+  return asArgument(fitting.length === 1 ? code : id);
 }
 
 /** The profile with the new name in it; none where the trip doesn't name the old one. Fails with `UserMistake`. */
@@ -146,12 +175,51 @@ function driveCalled(drives: readonly DriveStatusJson[], name: string): DriveSta
   return drives.find((drive) => nameKey(drive.name) === nameKey(name));
 }
 
+function isKnown(drive: DriveStatusJson | undefined): drive is DriveStatusJson {
+  return drive !== undefined && drive.id !== null && drive.lost !== true;
+}
+
 function knownDrive(drives: readonly DriveStatusJson[], name: string): DriveStatusJson {
   const drive = driveCalled(drives, name);
-  if (drive !== undefined && drive.id !== null && drive.lost !== true) return drive;
+  if (isKnown(drive)) return drive;
   throw new UserMistake(
     `No drive is known as ${printable(name, 60)}. Nothing was changed.`,
     `Plug it in and introduce it with \`scrubjay drive add MOUNT --name ${asArgument(name)}\`, then call again.`,
+  );
+}
+
+/** OLD is a drive in use and NEW is the one to be replaced: it is lost, or no drive that is here. */
+function refuseWrongOrder(
+  drives: readonly DriveStatusJson[],
+  trips: readonly TripFile[],
+  oldWord: string,
+  newWord: string,
+): void {
+  const [old, successor] = [driveCalled(drives, oldWord), driveCalled(drives, newWord)];
+  if (!isKnown(old) || successor?.present === true) return;
+  const profiles = trips.flatMap(({ profile }) => profile ?? []);
+  const namesOld = profiles.some((profile) => names(profile, oldWord));
+  const namesNew = profiles.some((profile) => names(profile, newWord));
+  const namesBoth = profiles.some((profile) => names(profile, oldWord) && names(profile, newWord));
+  const lost = successor?.lost === true;
+  const meant = isKnown(successor) ? namesNew && !namesOld : (namesNew || lost) && !namesBoth;
+  if (!meant) return;
+  const shown = printable(newWord, 60);
+  const happened = isKnown(successor)
+    ? `No trip names ${printable(old.name, 60)}.`
+    : lost
+      ? `${shown} was declared lost.`
+      : `No drive is known as ${shown}.`;
+  throw new UserMistake(
+    `${happened} Nothing was changed.`,
+    `Did you mean \`scrubjay drive replace ${asArgument(newWord)} ${asArgument(old.name)}\`?`,
+  );
+}
+
+function nothingToDo(name: string): UserMistake {
+  return new UserMistake(
+    `${printable(name, 60)} was declared lost, and no trip names it any more.`,
+    "Nothing needs to be done.",
   );
 }
 

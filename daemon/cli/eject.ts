@@ -9,7 +9,7 @@ export const eject: Command = {
   operands: ["NAME"],
   options: {},
   does: "flushes and unmounts a drive or card, and says when it may be unplugged",
-  more: "NAME is a drive's name, a card as `card 7`, a card's label or its id.\nExit status: 0 it may be unplugged, 1 it is being written or read, 74 the system doesn't let go of it.",
+  more: "NAME is a drive's name, a card as `card 7`, a card's label or its id.\nExit status: 0 it may be unplugged, 1 it is being written or read, 64 nothing that is in is called so, or several are, 74 the system doesn't let go of it.",
   run,
 };
 

@@ -16,7 +16,7 @@ export const rebuild: Command = {
     owner: { value: "ID", does: "the drives of this owner are yours as well" },
   },
   does: "makes the ledger anew from the records on drives",
-  more: "Reads the records of the drives mounted there and what stands on them; trips get their profiles back. Nothing on a drive is changed.\nExit status: 0 all that existed is on a known drive, 64 refused (a card, no drive, another owner's), 65 something is on no known drive.",
+  more: "Reads the records of the drives mounted there and what stands on them; trips get their profiles back. Nothing on a drive is changed.\nExit status: 0 all that existed is on a known drive by the records, 64 refused (a card, no drive, another owner's), 65 something is on no known drive.",
   run,
 };
 

@@ -1,7 +1,7 @@
 /** Each card with its verdict and reasons as text, and the cautions once if any may be formatted. */
 
 import type { CardStatusJson } from "../../shared/api.ts";
-import { cardsInOrder, damagedOf, damagedOnly } from "../../shared/boardTable.ts";
+import { cardsInOrder, damagedOf, damagedOnly, mayBeFormatted } from "../../shared/boardTable.ts";
 import { formatCautions } from "../../shared/cautions.ts";
 import { counted, formatBytes, formatCount } from "../../shared/format.ts";
 import { datedMoment, fullMoment } from "../../shared/moments.ts";
@@ -13,7 +13,7 @@ import { usualColumns } from "./terminal.ts";
 
 /** Lines. The rest is counted; `--json` has more of them. */
 const shownMost = 5;
-/** Lines. More of these, since each is lost or has to be judged by a person. */
+/** Lines. More of these, since each is lost or has to be judged by a person; `--json` has all. */
 const damagedMost = 20;
 /** Characters. A path that `cards accept` takes is shown whole. */
 const longestPath = 1_000;
@@ -30,7 +30,7 @@ export function renderCards(
   if (cards.length === 0) return "No card was seen yet. Put one in.\n";
   const seeds = seedsFor(unicode);
   const blocks = cardsInOrder(cards).map((card) => renderCard(card, seeds, width));
-  if (cards.some((card) => card.clear)) blocks.push(paragraph(formatCautions, width));
+  if (cards.some(mayBeFormatted)) blocks.push(paragraph(formatCautions, width));
   return blocks.join("\n");
 }
 
@@ -44,7 +44,7 @@ function renderCard(card: CardStatusJson, seeds: Seeds, width: number): string {
   const trip = card.trip === null ? "no trip" : printable(card.trip);
   const content = `${counted(card.frames, "frame")}, ${counted(card.files, "file")}, ${formatBytes(bytes(card.bytes))}`;
   const judged = card.judgedAt === undefined ? "" : datedMoment(card.judgedAt);
-  const verdict = `${printable(card.verdict, 2_000)}${judged === "" ? "" : ` (${judged})`}`;
+  const verdict = `${verdictOf(card)}${judged === "" ? "" : ` (${judged})`}`;
   const lines = [
     paragraph(`${printable(card.name)}${label}: ${where}`, width, "", "  "),
     paragraph(verdict, width, "  "),
@@ -70,6 +70,15 @@ function renderCard(card: CardStatusJson, seeds: Seeds, width: number): string {
     lines.push(paragraph(`${withoutTime(card.undated.length)}: ${named}.`, width, "    ", "      "));
   }
   return lines.join("");
+}
+
+/** The daemon's sentence, with what a person took on by accepting damage. */
+function verdictOf(card: CardStatusJson): string {
+  const verdict = printable(card.verdict, 2_000);
+  const accepted = (card.damaged ?? []).filter((file) => file.accepted).length;
+  if (!mayBeFormatted(card) || accepted === 0) return verdict;
+  const are = accepted === 1 ? "is" : "are";
+  return `${verdict.replace(/\.$/, "")}; ${formatCount(accepted)} of its files ${are} damaged, as you accepted.`;
 }
 
 /** Each by itself, those that someone knows of behind the others. */
@@ -98,7 +107,9 @@ function withSign(sign: string, text: string, width: number): string {
 
 function moreOf(total: number, one: string, many = `${one}s`): string {
   const rest = total - damagedMost;
-  return rest > 0 ? `    and ${formatCount(rest)} more ${rest === 1 ? one : many}\n` : "";
+  return rest > 0
+    ? `    and ${formatCount(rest)} more ${rest === 1 ? one : many}; \`--json\` names all\n`
+    : "";
 }
 
 /** Holds whether or not any of them is filed yet. */

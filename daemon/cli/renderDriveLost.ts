@@ -5,10 +5,16 @@ import { counted, formatBytes } from "../../shared/format.ts";
 import { asArgument, printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
 import { inSentence, list } from "../core/verdict.ts";
-import { renderNowhere } from "./renderNowhere.ts";
+import { putCardsIn, renderNowhere } from "./renderNowhere.ts";
 import { type Seeds, seedsFor } from "./seeds.ts";
 import { paragraph, signed } from "./table.ts";
 import { usualColumns } from "./terminal.ts";
+
+/** The drive that takes the place of the lost one. */
+export interface Successor {
+  readonly name: string;
+  readonly present: boolean;
+}
 
 /**
  * @param successor the drive that takes its place; undefined while none does
@@ -17,7 +23,7 @@ import { usualColumns } from "./terminal.ts";
  */
 export function renderDriveLost(
   lost: DriveLostJson,
-  successor: string | undefined,
+  successor: Successor | undefined,
   unicode: boolean,
   width = usualColumns,
 ): string {
@@ -52,7 +58,7 @@ function renderWithdrawn({ withdrawn }: DriveLostJson, seeds: Seeds, width: numb
   if (withdrawn.length === 0) return "";
   const one = withdrawn.length === 1;
   const names = list(withdrawn.map((name, index) => (index === 0 ? name : inSentence(name))));
-  const said = `${names} must not be formatted any more: ${one ? "its verdict is" : "their verdicts are"} withdrawn. Keep ${one ? "it and put it" : "them and put them"} in again.`;
+  const said = `${names} must not be formatted any more: ${one ? "its verdict is" : "their verdicts are"} withdrawn. Keep ${one ? "it and put it" : "them and put them"} in again. If a card was formatted already, nothing is lost as long as another drive holds its files.`;
   return signed(seeds.damaged, said, width);
 }
 
@@ -64,12 +70,20 @@ function renderGone(lost: DriveLostJson, seeds: Seeds, width: number): string {
   return signed(seeds.damaged, said, width) + renderNowhere(lost.nowhere, lost.nowhereTotal, width);
 }
 
-function nextStep(lost: DriveLostJson, successor: string | undefined): string {
-  const old = asArgument(lost.name);
-  if (successor !== undefined)
-    return lost.short === 0
-      ? `${printable(successor, 60)} gets what comes from now on.`
-      : `Plug in ${printable(successor, 60)} and the drives that hold the files, or put the cards in; what is owed is brought up by itself.`;
+function nextStep(lost: DriveLostJson, successor: Successor | undefined): string {
+  const cards = lost.nowhereTotal === 0 ? "" : `${putCardsIn(lost.nowhere, lost.nowhereTotal)} `;
+  return `${cards}${whoTakesItsPlace(lost, successor)}`;
+}
+
+function whoTakesItsPlace({ name, short }: DriveLostJson, successor: Successor | undefined): string {
+  const old = asArgument(name);
+  if (successor !== undefined) {
+    const shown = printable(successor.name, 60);
+    if (short === 0) return `${shown} gets what comes from now on.`;
+    return successor.present
+      ? `${shown} is being filled now from what is plugged in; the rest follows by itself when a drive or card that has it comes.`
+      : `Plug in ${shown} and the drives that hold the files, or put the cards in; what is owed is brought up by itself.`;
+  }
   return (
     `Introduce another drive under its name with \`scrubjay drive add MOUNT --name ${old}\`, ` +
     `or put a known one in its place with \`scrubjay drive replace ${old} NAME\`; what it owes is brought up by itself.`

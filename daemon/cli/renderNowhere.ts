@@ -5,6 +5,7 @@ import { counted, formatBytes, formatCount } from "../../shared/format.ts";
 import { fullDay } from "../../shared/moments.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
+import { list } from "../core/verdict.ts";
 import { paragraph } from "./table.ts";
 
 /** Lines. The rest is counted; `--json` has more of them. */
@@ -37,6 +38,19 @@ export function renderNowhere(files: readonly NowhereJson[], total: number, widt
     blocks.push(paragraph(`and ${formatCount(total - named)} more; ${where}`, width, "    "));
   }
   return blocks.join("");
+}
+
+/**
+ * Which cards to put in, as a sentence: those of all files that are known by name, not only of those that are shown.
+ *
+ * @param files those that are known by name; at least one
+ * @param total how many there are
+ */
+export function putCardsIn(files: readonly NowhereJson[], total: number): string {
+  const known = [...new Set(files.map((file) => file.card))].filter((card) => card !== "");
+  if (known.length === 0) return "Put every card of the trip in.";
+  const further = total > files.length ? ", and every other card of the trip" : "";
+  return `Put ${list(known.sort(byNumbers.compare))} in${further}.`;
 }
 
 function headOf({ trip, day, card }: NowhereJson, withTrip: boolean): string {

@@ -4,7 +4,7 @@ import type { RebuildJson } from "../../shared/api.ts";
 import { counted } from "../../shared/format.ts";
 import { printable } from "../../shared/text.ts";
 import { list } from "../core/verdict.ts";
-import { renderNowhere } from "./renderNowhere.ts";
+import { putCardsIn, renderNowhere } from "./renderNowhere.ts";
 import { type Seeds, seedsFor } from "./seeds.ts";
 import { paragraph, signed, tableOrList } from "./table.ts";
 import { usualColumns } from "./terminal.ts";
@@ -19,7 +19,7 @@ export function renderRebuild(learnt: RebuildJson, unicode: boolean, width = usu
     renderTrips(learnt, width),
     learnt.drives.length === 0 ? "" : renderDrives(learnt, width),
     renderDoubts(learnt, seeds, width),
-    learnt.elsewhere.map((other) => renderElsewhere(other, seeds, width)).join(""),
+    learnt.elsewhere.length === 0 ? "" : renderElsewhere(learnt, seeds, width),
     learnt.nowhereTotal === 0 ? "" : renderLost(learnt, seeds, width),
     paragraph(nextStep(learnt), width, " "),
   ];
@@ -58,19 +58,25 @@ function renderDoubts(learnt: RebuildJson, seeds: Seeds, width: number): string 
   }
   if (learnt.disagreeing > 0) {
     const one = learnt.disagreeing === 1;
-    const said = `${counted(learnt.disagreeing, "fact")} ${one ? "contradicts others and was" : "contradict others and were"} left out.`;
-    lines.push(signed(seeds.dot, `${said} ${one ? "It doesn't" : "They don't"} count.`, width));
+    const [contradict, belong, were] = one
+      ? ["contradicts", "belongs", "was"]
+      : ["contradict", "belong", "were"];
+    const said = `${counted(learnt.disagreeing, "entry", "entries")} ${contradict} others, or ${belong} to a file whose own line is torn, and ${were} left out.`;
+    lines.push(signed(seeds.dot, said, width));
   }
   return lines.join("");
 }
 
-function renderElsewhere(other: RebuildJson["elsewhere"][number], seeds: Seeds, width: number): string {
-  const name = printable(other.drive, 60);
-  return signed(
-    seeds.away,
-    `${name} holds ${counted(other.files, "file")} that these don't; plug it in.`,
-    width,
+/** It is known from records alone: nobody looked at those drives yet. */
+function renderElsewhere(learnt: RebuildJson, seeds: Seeds, width: number): string {
+  const { elsewhere, nowhereTotal } = learnt;
+  const where = list(
+    elsewhere.map(({ drive, files }) => `${printable(drive, 40)} (${counted(files, "file")})`),
   );
+  const what = nowhereTotal > 0 ? "a part of what" : "what";
+  const them = elsewhere.length === 1 ? "it" : "them";
+  const said = `By the records, ${what} these drives don't hold is on ${where}; plug ${them} in, and it is looked for.`;
+  return signed(seeds.away, said, width);
 }
 
 function renderLost(learnt: RebuildJson, seeds: Seeds, width: number): string {
@@ -84,13 +90,12 @@ function renderLost(learnt: RebuildJson, seeds: Seeds, width: number): string {
 
 function nextStep(learnt: RebuildJson): string {
   const steps: string[] = [];
-  if (learnt.nowhereTotal > 0) {
-    const cards = [...new Set(learnt.nowhere.map((file) => file.card).filter((card) => card !== ""))];
-    const named = cards.length === 0 || cards.length > 4 ? "the cards named above" : list(cards);
-    steps.push(
-      `Put ${named} in, and plug in any other drive of the trip: \`scrubjay rebuild\` with that one learns what it knows.`,
-    );
-  } else if (learnt.trips.length > 0) steps.push("All that existed is on a known drive.");
-  steps.push("`scrubjay status` shows what is where, and `scrubjay scrub` reads every copy again.");
+  if (learnt.nowhereTotal > 0) steps.push(putCardsIn(learnt.nowhere, learnt.nowhereTotal));
+  else if (learnt.trips.length > 0 && learnt.elsewhere.length === 0)
+    steps.push("All that existed is on a known drive.");
+  steps.push(
+    "`scrubjay status` shows what is where, and `scrubjay scrub` reads every copy again.",
+    "Plug in the other drives of the trip too: what only their records know is learnt when they come.",
+  );
   return steps.join(" ");
 }

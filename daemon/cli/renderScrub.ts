@@ -1,6 +1,6 @@
 /**
  * What a scrub read and found as text: drive by drive, then everything that isn't as it was verified, grouped by what
- * became of it, with what is safe and what to do.
+ * became of it, with what is safe and what to do. What was known before and isn't made good yet stands among it.
  */
 
 import type { FindingJson, ScrubJson } from "../../shared/api.ts";
@@ -14,6 +14,8 @@ import { usualColumns } from "./terminal.ts";
 
 /** Lines in a group. The rest is counted; `--json` has all. */
 const namedMost = 20;
+/** Characters. A path where someone is to look is shown whole. */
+const longestPath = 1_000;
 
 /** What copies were found to be, the gravest first. */
 const kinds = ["damaged", "missing", "changed", "moved"] as const;
@@ -67,16 +69,28 @@ function renderDrive(
   return signed(signOf(drive.unsure, findings, seeds), said, width);
 }
 
-/** The end of a drive's line: `, all as verified` or `; 2 damaged, 1 gone`. */
+/** The end of a drive's line: `, all as verified` or `; 2 damaged, 1 gone, 1 of them known since before`. */
 function outcomeOf(files: number, findings: readonly FindingJson[], complete: boolean): string {
   const numbers = kinds.flatMap((kind) => {
     const found = findings.filter(({ what }) => what === kind).length;
     return found === 0 ? [] : [`${formatCount(found)} ${shortWords[kind]}`];
   });
-  if (findings.some(({ what }) => what !== "moved")) return `; ${numbers.join(", ")}`;
+  if (findings.some(({ what }) => what !== "moved")) return `; ${numbers.join(", ")}${sinceBefore(findings)}`;
   if (files === 0) return "";
   const all = complete ? ", all as verified" : ", all that was read is as verified";
   return numbers.length === 0 ? all : `${all}, ${numbers.join(", ")}`;
+}
+
+function sinceBefore(findings: readonly FindingJson[]): string {
+  const known = findings.filter(isEarlier).length;
+  if (known === 0) return "";
+  return known === findings.length
+    ? ", known since before"
+    : `, ${formatCount(known)} of them known since before`;
+}
+
+function isEarlier({ earlier }: FindingJson): boolean {
+  return earlier === true;
 }
 
 function signOf(unsure: number, findings: readonly FindingJson[], seeds: Seeds): string {
@@ -88,11 +102,12 @@ function signOf(unsure: number, findings: readonly FindingJson[], seeds: Seeds):
 function renderGroup(what: Kind, found: readonly FindingJson[], seeds: Seeds, width: number): string {
   const signs = { damaged: seeds.damaged, missing: seeds.damaged, changed: seeds.owed, moved: seeds.dot };
   const names = namesWithin(namedMost);
-  const healed = found.filter((finding) => finding.healed);
-  const owed = found.filter((finding) => !finding.healed);
+  const newFirst = [...found].sort((a, b) => Number(isEarlier(a)) - Number(isEarlier(b)));
+  const healed = newFirst.filter((finding) => finding.healed);
+  const owed = newFirst.filter((finding) => !finding.healed);
   const { happened, safe, next } = wordsOf(what, found, owed.length);
   const head = signed(signs[what], `${happened} ${safe}`, width);
-  if (what === "moved") return head + names(found, width);
+  if (what === "moved") return head + names(newFirst, width);
   const part = (title: string, findings: readonly FindingJson[]): string => {
     if (findings.length === 0) return "";
     const number = findings.length === found.length ? "" : ` (${formatCount(findings.length)})`;
@@ -107,7 +122,7 @@ function renderGroup(what: Kind, found: readonly FindingJson[], seeds: Seeds, wi
 const titlesOf: Readonly<Record<Exclude<Kind, "moved">, { readonly healed: string; readonly owed: string }>> =
   {
     damaged: {
-      healed: "Set aside in `.scrubjay/trips/ID/aside` on the drive, and a good copy stands in its place",
+      healed: "A good copy stands there again",
       owed: "Left as it is until a good copy takes its place; owed by the drive",
     },
     missing: { healed: "A good copy stands there again", owed: "Owed by the drive" },
@@ -168,7 +183,14 @@ function namesWithin(most: number): (findings: readonly FindingJson[], width: nu
   };
 }
 
-function nameOf({ drive, path, movedTo }: FindingJson): string {
-  const to = movedTo === null ? "" : `, now ${printable(movedTo, 300)}`;
-  return `${printable(drive, 60)}: ${printable(path, 300)}${to}`;
+function nameOf(finding: FindingJson): string {
+  const { drive, path, movedTo, aside = null, beside = null } = finding;
+  const parts = [
+    `${printable(drive, 60)}: ${printable(path, longestPath)}`,
+    ...(movedTo === null ? [] : [`now ${printable(movedTo, longestPath)}`]),
+    ...(aside === null ? [] : [`the damaged file is set aside as ${printable(aside, longestPath)}`]),
+    ...(beside === null ? [] : [`the original is ${printable(beside, longestPath)}`]),
+    ...(isEarlier(finding) ? ["known since before"] : []),
+  ];
+  return parts.join(", ");
 }

@@ -11,11 +11,13 @@ import {
   type BoardColumn,
   boardTable,
   cardsOnBoard,
+  mayBeFormatted,
   workFacts,
 } from "../../shared/boardTable.ts";
 import { formatCautions } from "../../shared/cautions.ts";
 import { dayOfTrip, fullMoment, shortMoment } from "../../shared/moments.ts";
 import { printable } from "../../shared/text.ts";
+import { inSentence } from "../core/verdict.ts";
 import { type Seeds, seedsFor } from "./seeds.ts";
 import { padTo, paragraph, signed, table, widestOf, widthOf } from "./table.ts";
 import { usualColumns } from "./terminal.ts";
@@ -34,7 +36,7 @@ export function renderStatus(status: StatusJson, unicode: boolean, width = usual
     renderMatrix(status, seeds, width),
     status.work.map((work) => paragraph(workOf(work, seeds), width, " ", "   ")).join(""),
     status.alerts.map((alert) => renderAlert(alert, status.at, seeds, width)).join(""),
-    shownCards.some((card) => card.clear) ? paragraph(formatCautions, width, " ") : "",
+    shownCards.some(mayBeFormatted) ? paragraph(formatCautions, width, " ") : "",
   ];
   return parts.filter((part) => part !== "").join("\n");
 }
@@ -114,7 +116,7 @@ function stacked([names, places, ...rows]: readonly MatrixRow[], width: number):
 }
 
 function workOf(work: WorkJson, seeds: Seeds): string {
-  const from = printable(work.from, 60);
+  const from = inSentence(printable(work.from, 60));
   if (work.kind === "survey") return `looking at ${from}`;
   const facts = workFacts(work);
   if (work.kind === "scrub") return `reading ${from} again: ${facts.join(", ")}`;

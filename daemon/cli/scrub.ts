@@ -12,7 +12,7 @@ export const scrub: Command = {
   operands: ["[DRIVE]"],
   options: {},
   does: "reads every verified copy from its medium again and says what isn't as it was",
-  more: "DRIVE is a drive's name; without it, all that are in. What is damaged is made good from another drive or a card that is in, and set aside then, never deleted.\nEnding this command doesn't end the reading; `scrubjay status` shows how far it is.\nExit status: 0 all is as verified, 1 a changed file is owed, not all could be read, or the drive isn't plugged in, 64 no such drive, 65 a copy was damaged or gone, even if it was made good.",
+  more: "DRIVE is a drive's name; without it, all that are in. What is damaged is made good from another drive or a card that is in, and set aside then, never deleted.\nEnding this command doesn't end the reading; `scrubjay status` shows how far it is.\nExit status: 0 all is as verified, 1 a changed file is owed, not all could be read, or the drive isn't plugged in, 64 no such drive, 65 a copy was damaged or gone, even if it was made good. What was found before and isn't made good yet counts as well.",
   run,
 };
 

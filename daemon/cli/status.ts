@@ -24,7 +24,7 @@ async function run(call: Call): Promise<number> {
 
 function exitOf(board: StatusJson): number {
   const damage = board.alerts.some(
-    (alert) => alert.code === "damaged-source" || alert.code === "copy-differs",
+    ({ code }) => code === "damaged-source" || code === "copy-differs" || code === "on-no-drive",
   );
   if (damage) return 65;
   if (board.safe === false) return 1;

@@ -94,6 +94,8 @@ export interface AlertView {
     readonly name: string;
     readonly others: readonly string[];
   }[];
+  /** Originals that no drive holds, and the cards that showed them last. */
+  readonly nowhere: { readonly paths: readonly string[]; readonly cards: readonly string[] };
   /** Drives whose journal has lines that don't hold. */
   readonly spoilt: readonly { readonly name: string; readonly id: string; readonly lines: number }[];
 }
@@ -114,6 +116,7 @@ export function alertsOf(view: AlertView): readonly Alert[] {
     ...view.withdrawn.map(withdrawn),
     ...view.vanished.map(vanished),
     ...view.emptied.map(emptied),
+    ...nowhere(view.nowhere),
     ...view.spoilt.map(spoilt),
   ];
 }
@@ -236,7 +239,7 @@ function faultAlert(fault: AlertFault): Alert {
         about,
         happened: `${counted(fault.paths.length, "copy", "copies")} on ${medium} ${fault.paths.length === 1 ? "is" : "are"} damaged: ${files}${detail}.`,
         safe: `${fault.paths.length === 1 ? "It doesn't count, is" : "They don't count, are"} passed on to nobody, and nothing was deleted.`,
-        next: `A good copy takes ${fault.paths.length === 1 ? "its" : "their"} place as soon as a drive or card that has one is in. If it happens again, don't trust ${medium}.`,
+        next: `${fault.paths.length === 1 ? "A good copy takes the place of the damaged one" : "Good copies take the place of the damaged ones"} on ${medium} as soon as a drive or card that has ${fault.paths.length === 1 ? "one" : "them"} is in. If it happens again, don't trust ${medium}.`,
       };
     case "copy-changed":
       return {
@@ -358,7 +361,7 @@ function stranger(drive: AlertView["strangers"][number]): Alert {
       about: drive.mount,
       happened: `${mount} is ${name}, which was declared lost.`,
       safe: "Nothing was written to it, and nothing on it counts.",
-      next: `To use it again, run \`scrubjay drive add ${asArgument(drive.mount)} --name ${asArgument(drive.name)}\`; what stands on it is read, and what is good counts again.`,
+      next: `To use it again, run \`scrubjay drive add ${asArgument(drive.mount)} --name NAME\` with a name that is free; what stands on it is read, and what is good counts again.`,
     };
   return {
     code: "drive-twice",
@@ -398,7 +401,7 @@ function spoilt(record: { readonly name: string; readonly id: string; readonly l
     severity: "note",
     about: record.id,
     happened: `${counted(record.lines, "line")} of the record on ${printable(record.name)} can't be read.`,
-    safe: "Those lines were passed over; what they said is written again below them.",
+    safe: "Those lines were passed over; what this computer knows of them is written again below.",
     next: "Nothing needs to be done. If it grows, the drive may be failing.",
   };
 }
@@ -425,7 +428,7 @@ function withdrawn(card: AlertView["withdrawn"][number]): Alert {
     about: card.id,
     happened: `${card.name} may not be formatted any more. ${card.sentence}`,
     safe: "The copies that are still counted were verified.",
-    next: `If it isn't formatted yet, keep ${inSentence(card.name)} and put it in again. If it is, plug in the other drives: they give each other what they lack.`,
+    next: `If ${inSentence(card.name)} isn't formatted yet, keep it and put it in again. If it is, what other drives hold of it is copied from them by itself as soon as they are in.`,
   };
 }
 
@@ -437,8 +440,27 @@ function vanished(card: AlertView["vanished"][number]): Alert {
     about: card.id,
     happened: `${counted(card.paths.length, "file")} that stood on ${inSentence(card.name)} when it was last in ${one ? "was" : "were"} never copied and ${one ? "is" : "are"} gone from it: ${named(card.paths)}.`,
     safe: `Everything that was copied from it before is safe. ${cardUntouched}`,
-    next: `Take nothing more with this card: a recovery service may still find ${one ? "it" : "them"}. \`scrubjay cards\` names all; if ${one ? "it was" : "they were"} deleted on purpose, take the card out and run \`scrubjay cards dismiss ${card.id}\`.`,
+    next: `Take nothing more with ${inSentence(card.name)}: a recovery service may still find what is gone from it. \`scrubjay cards --json\` names all; if ${one ? "it was" : "they were"} deleted on purpose, \`scrubjay cards dismiss ${card.id}\` says so.`,
   };
+}
+
+function nowhere({ paths, cards }: AlertView["nowhere"]): Alert[] {
+  if (paths.length === 0) return [];
+  const one = paths.length === 1;
+  const where =
+    cards.length === 0
+      ? "If a card still has"
+      : `If ${list(cards.map((card, index) => (index === 0 ? inSentence(card) : inSentence(card))))} still ${cards.length === 1 ? "has" : "have"}`;
+  return [
+    {
+      code: "on-no-drive",
+      severity: "urgent",
+      about: "nowhere",
+      happened: `${counted(paths.length, "file")} ${one ? "is" : "are"} on no drive that is known: ${named(paths)}.`,
+      safe: "Everything else is on the drives that the board shows.",
+      next: `${where} ${one ? "it" : "them"}, put it in and don't format it: what is on it is copied again by itself.`,
+    },
+  ];
 }
 
 function emptied(card: AlertView["emptied"][number]): Alert {

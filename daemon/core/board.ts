@@ -27,6 +27,8 @@ export interface BoardView {
   readonly drives: readonly {
     readonly name: string;
     readonly introduced: boolean;
+    /** The drive of this name was declared lost. */
+    readonly lost: boolean;
     readonly present: boolean;
     readonly owedFiles: number;
   }[];
@@ -69,6 +71,12 @@ export function boardSentences(view: BoardView): BoardSentences {
   return { headline: notSafe, advice: whenUnsafe(view, unclear) };
 }
 
+function whatOwes({ name, lost, owedFiles }: BoardView["drives"][number]): string {
+  const files = counted(owedFiles, "file");
+  if (!lost) return `Plug in ${printable(name)}: it owes ${files}.`;
+  return `Put another drive in the place of ${printable(name)}, which is lost: it will owe ${files}.`;
+}
+
 function beginning(view: BoardView): string {
   const stranger = view.drives.find((drive) => !drive.introduced);
   if (stranger !== undefined) {
@@ -81,7 +89,7 @@ function beginning(view: BoardView): string {
 function whenSafe(view: BoardView): string {
   const clear = view.cards.filter((card) => card.present && card.clear && card.files > 0);
   if (clear.length === 0) return "Nothing needs to be done.";
-  const names = clear.map((card) => card.name);
+  const names = clear.map((card, index) => (index === 0 ? card.name : inSentence(card.name)));
   return `${list(names)} may be formatted.`;
 }
 
@@ -95,7 +103,7 @@ function whenUnsafe(view: BoardView, unclear: readonly { readonly name: string }
   }
   if (view.urgent !== undefined) parts.push(view.urgent);
   for (const drive of view.drives.filter((each) => !each.present && each.owedFiles > 0).slice(0, 3))
-    parts.push(`Plug in ${printable(drive.name)}: it owes ${counted(drive.owedFiles, "file")}.`);
+    parts.push(whatOwes(drive));
   if (view.otherTrip !== undefined)
     parts.push(`${counted(view.otherTrip.files, "file")} of ${printable(view.otherTrip.name)} lack copies.`);
   if (unclear.length > 0) {

@@ -47,6 +47,10 @@ export interface CardForVerdict {
   readonly files: readonly VerdictFile[];
   /** Folders that couldn't be listed: what is in them is unknown. */
   readonly unreadFolders: readonly RelativePath[];
+  /** Files that stood on it, were never copied and are gone from it: a recovery may still find them there. */
+  readonly vanished: number;
+  /** It is known from a drive's record only, and was never put in here. */
+  readonly hearsay: boolean;
 }
 
 export interface Lacking {
@@ -63,6 +67,10 @@ export interface Verdict {
 }
 
 export function verdictOf(card: CardForVerdict): Verdict {
+  if (card.hearsay) {
+    const sentence = `${card.name} is known from a drive's record only. Put it in once before you format it.`;
+    return { clear: false, sentence, lacking: [] };
+  }
   if (!card.surveyed) {
     const sentence = card.present
       ? `${card.name} is being looked at. Keep it.`
@@ -84,6 +92,11 @@ export function verdictOf(card: CardForVerdict): Verdict {
   }
   if (lacking.length === 0 && !card.confirmed)
     return { clear: false, sentence: `${card.name} is being looked at once more. Keep it.`, lacking };
+  if (lacking.length === 0 && card.vanished > 0) {
+    const gone = card.vanished === 1 ? "was never copied is" : "were never copied are";
+    const sentence = `Keep ${inSentence(card.name)}: ${counted(card.vanished, "file")} that ${gone} gone from it.`;
+    return { clear: false, sentence, lacking };
+  }
   const clear = lacking.length === 0;
   return { clear, sentence: clear ? clearSentence(card) : keepSentence(card, lacking), lacking };
 }
@@ -91,6 +104,7 @@ export function verdictOf(card: CardForVerdict): Verdict {
 function whyLacking(file: VerdictFile, card: CardForVerdict): string {
   if (file.fault !== undefined) return file.fault;
   if (card.goal === undefined) return "it isn't known which trip this card belongs to";
+  if (!file.known) return "it was never copied";
   const owing = card.drives.filter((drive) => drive.id === undefined || !file.heldBy.includes(drive.id));
   if (owing.length === 0) return `the trip has no further drive for ${card.goal} copies`;
   return owing.map((drive) => `${printable(drive.name)} owes it${state(drive, file)}`).join(", ");
@@ -128,7 +142,7 @@ function keepSentence(card: CardForVerdict, lacking: readonly Lacking[]): string
   const damaged = lacking.length - short.length;
   const reasons: string[] = [];
   if (short.length > 0) {
-    const least = Math.min(...short.map((each) => each.verified));
+    const least = short.reduce((few, each) => Math.min(few, each.verified), card.goal);
     const lack = short.length === 1 ? "lacks" : "lack";
     reasons.push(`${counted(short.length, "file")} ${lack} copies (${least} of ${card.goal})`);
   }

@@ -6,6 +6,7 @@
 import type {
   CardStatusJson,
   DriveStatusJson,
+  HappenedJson,
   StatusJson,
   TripStatusJson,
   WorkJson,
@@ -15,7 +16,7 @@ import { rfc3339 } from "../../shared/format.ts";
 import { type CardId, type DriveId, nameKey, type OriginalId } from "../../shared/identity.ts";
 import { type MediumFaultCode, sentences } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
-import { bytes, millis } from "../../shared/units.ts";
+import { bytes, count, millis } from "../../shared/units.ts";
 import type { AlertCard, AlertDrive, AlertFault, AlertView } from "../core/alerts.ts";
 import { boardSentences, notSafe } from "../core/board.ts";
 import { reserveOf } from "../core/plan.ts";
@@ -90,6 +91,7 @@ export function alertView(engine: Engine): AlertView {
     unreadable: engine.presence.unreadable,
     unfinished: unfinishedCards(engine),
     ...alertsOfCards(engine),
+    nowhere: nowhereOf(engine),
     spoilt: engine.bay.spoiltRecords(),
   };
 }
@@ -106,7 +108,7 @@ function alertsOfCards(engine: Engine): Pick<AlertView, "damaged" | "withdrawn" 
     files: ledger
       .cardFiles(id)
       .filter((file) => file.damage !== "" && !file.accepted && file.role !== "leaving")
-      .map((file) => ({ path: printable(file.path), why: file.damage })),
+      .map((file) => ({ path: printable(file.path), why: printable(file.damage, 200) })),
   }));
   const withdrawn = named.flatMap(({ row, id, name }) => {
     const verdict = row.cleared === undefined ? undefined : cardVerdict(engine, id)?.verdict;
@@ -118,6 +120,18 @@ function alertsOfCards(engine: Engine): Pick<AlertView, "damaged" | "withdrawn" 
     withdrawn,
     vanished: vanished.filter((card) => card.paths.length > 0),
     emptied: emptiedCards(engine, rows),
+  };
+}
+
+/** Originals that no drive holds any more, and which cards showed them last; what a card that is in still gives isn't. */
+function nowhereOf(engine: Engine): AlertView["nowhere"] {
+  const { ledger } = engine.ports;
+  const present = new Set(engine.presence.cards.map((card) => card.id));
+  const rows = ledger.nowhere().filter(({ card }) => card === undefined || !present.has(card));
+  const cards = new Set(rows.flatMap(({ card }) => card ?? []));
+  return {
+    paths: rows.map(({ path }) => printable(path)),
+    cards: [...cards].map((card) => engine.nameOfCard(card)),
   };
 }
 
@@ -184,8 +198,9 @@ function hasNews(engine: Engine, card: CardId): boolean {
   return engine.ports.ledger.cardFiles(card).some(isNews);
 }
 
+/** No drive is known to hold it: never read, or read and not written whole. */
 export function isNews(file: CardFileState): boolean {
-  return file.role !== "leaving" && file.original === undefined;
+  return file.role !== "leaving" && !file.copied;
 }
 
 function alertDrive(engine: Engine, trip: KnownTrip, drive: TripDriveState): AlertDrive {
@@ -289,6 +304,9 @@ export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefin
         }));
   const present = engine.presence.cards.some((each) => each.id === card);
   const lostOn = lostCopies(engine, trip, drives);
+  const doubtful = new Set(
+    engine.presence.drives.filter(({ id }) => engine.bay.isDoubtful(id)).map((drive) => drive.id),
+  );
   const verdict = verdictOf({
     name,
     present,
@@ -298,14 +316,16 @@ export function cardVerdict(engine: Engine, card: CardId): CardVerdict | undefin
     drives,
     files: counting.map((file) => ({
       path: file.path,
-      heldBy: file.drives,
+      heldBy: file.drives.filter((drive) => !doubtful.has(drive)),
       unsure: file.unsure,
       known: file.original !== undefined,
       fault: faults.get(file.path),
-      damage: file.damage === "" || file.accepted ? undefined : file.damage,
-      lostOn: lostOn(file),
+      damage: file.damage === "" || file.accepted ? undefined : printable(file.damage, 200),
+      lostOn: new Map([...lostOn(file), ...[...doubtful].map((drive) => [drive, cantBeRead] as const)]),
     })),
     unreadFolders: [...faults.keys()].filter((path) => !paths.has(path)) as CardFileState["path"][],
+    vanished: ledger.vanished().filter((file) => file.card === card).length,
+    hearsay: !present && row.surveyed === undefined && states.length === 0 && row.totalBytes === 0,
   });
   return { name, files: counting.length, states, trip, verdict };
 }
@@ -323,6 +343,8 @@ function lostCopies(engine: Engine, trip: KnownTrip | undefined, drives: readonl
   const none: ReadonlyMap<DriveId, string> = new Map();
   return (file: CardFileState) => (file.original === undefined ? none : (lost.get(file.original) ?? none));
 }
+
+const cantBeRead = "what it holds can't be looked at now";
 
 const lossWords: { readonly [W in LossReason]: string } = {
   missing: "its copy there is gone",
@@ -359,14 +381,18 @@ export function cardsJson(engine: Engine): readonly CardStatusJson[] {
           .map((file) => ({ path: printable(file.path), why: file.why })),
         damaged: counting
           .filter((file) => file.damage !== "")
-          .map(({ path, damage, accepted }) => ({ path: printable(path, 1_000), why: damage, accepted })),
+          .map(({ path, damage, accepted }) => ({
+            path: printable(path, 1_000),
+            why: printable(damage, 200),
+            accepted,
+          })),
         vanished: vanished.get(row.id) ?? [],
         undated: (engine.desk.visitOf(row.id)?.undated ?? []).map((path) => printable(path)),
         held: trip === undefined ? [] : drivesOf(engine, trip).map((drive) => heldOf(drive, counting)),
         dismissed: row.dismissed,
         clear: verdict.clear,
         verdict: verdict.sentence,
-        judgedAt: rfc3339(here === undefined ? (row.surveyed ?? row.lastSeen) : engine.now(), zone),
+        judgedAt: rfc3339(engine.now(), zone),
         lacking: verdict.lacking
           .slice(0, lackingMost)
           .map((file) => ({ ...file, path: printable(file.path, 1_000) })),
@@ -405,7 +431,21 @@ export function drivesJson(engine: Engine): readonly DriveStatusJson[] {
       const present = engine.presence.drives.some((drive) => drive.id === row.id);
       return { name: row.name, role: null, place: undefined, row, present, lost: false };
     });
-  return [...named, ...others].map((drive) => driveJson(engine, drive, trip, zone));
+  const names = new Set([...named, ...others].map((drive) => nameKey(drive.name)));
+  const lost = engine.ports.ledger
+    .lostDrives()
+    .filter(({ name }) => !names.has(nameKey(name)))
+    .map(
+      ({ name }): TripDriveState => ({
+        name,
+        role: null,
+        place: undefined,
+        row: undefined,
+        present: false,
+        lost: true,
+      }),
+    );
+  return [...named, ...others, ...lost].map((drive) => driveJson(engine, drive, trip, zone));
 }
 
 function driveJson(
@@ -462,7 +502,10 @@ export function statusJson(engine: Engine): StatusJson {
       : ledger.totals(trip.id, trip.profile.goal.copies);
   const lacking = filesLacking(engine);
   // What someone said is of no concern doesn't stand on the board; `cards` still shows it.
-  const cards = cardsJson(engine).filter((card) => card.present || card.dismissed !== true);
+  // What was never put in here isn't this board's either.
+  const cards = cardsJson(engine).filter(
+    (card) => card.present || (card.dismissed !== true && (card.files > 0 || !isHearsay(engine, card.id))),
+  );
   const drives = drivesJson(engine);
   const alerts = ledger.alerts();
   const work = workJson(engine);
@@ -477,6 +520,7 @@ export function statusJson(engine: Engine): StatusJson {
       .map((drive) => ({
         name: drive.name,
         introduced: drive.id !== null,
+        lost: drive.lost === true,
         present: drive.present,
         owedFiles: drive.owed.files,
       })),
@@ -512,6 +556,25 @@ export function statusJson(engine: Engine): StatusJson {
     paused: engine.paused,
     at: rfc3339(engine.now(), zone),
   };
+}
+
+function isHearsay(engine: Engine, id: string): boolean {
+  const row = engine.ports.ledger.card(id as CardId);
+  return row?.surveyed === undefined && row?.totalBytes === 0;
+}
+
+/** What happened, latest first; names of drives and cards in place of their ids. */
+export function happenedJson(engine: Engine, before: number | undefined): readonly HappenedJson[] {
+  const { ledger, limits } = engine.ports;
+  const zone = currentTrip(engine)?.profile.zone ?? "UTC";
+  const drives = [...ledger.drives(), ...ledger.lostDrives()];
+  const names = new Map<string, string>(drives.map((drive) => [drive.id, drive.name]));
+  for (const card of ledger.cards()) names.set(card.id, engine.nameOfCard(card.id));
+  return ledger.events(before, count(limits.eventsMost)).map(({ number, at, kind, about, text }) => {
+    const name = names.get(about);
+    const said = name === undefined ? text : `${name}: ${text}`;
+    return { number, at: rfc3339(at, zone), kind, text: printable(said, 2_000) };
+  });
 }
 
 /** Trips with files that are on fewer drives than their goal. */

@@ -90,6 +90,11 @@ export class CardDesk {
     return new Set(this.visits.flatMap((visit) => [...visit.unfit.keys()]));
   }
 
+  /** What is known of cards came from elsewhere: it is to be compared with what is on them. */
+  listAnew(): void {
+    for (const visit of this.#visits.values()) visit.survey = undefined;
+  }
+
   driveCameAnew(drive: DriveId): void {
     for (const visit of this.#visits.values()) visit.driveCameAnew(drive);
   }
@@ -183,8 +188,13 @@ export class CardDesk {
     if (visit.confirmed || survey === undefined) return false;
     const same = await stillAsListed(this.#ports, card, survey);
     if (card.gone.aborted) return false;
-    visit.confirmed = same || visit.resurveys >= this.#ports.limits.resurveysMost;
+    visit.confirmed = same;
     if (visit.confirmed) return false;
+    if (visit.resurveys >= this.#ports.limits.resurveysMost) {
+      // It is left as it was listed, and never called clear while it does that.
+      this.#readFault(card.id, "" as RelativePath, "what is on it changes at every look");
+      return false;
+    }
     visit.resurveys += 1;
     visit.survey = undefined;
     return true;

@@ -195,7 +195,7 @@ export class CatchUp {
     const publisher = bay.targets.get(source)?.publisher;
     if (publisher === undefined || publisher.drive.gone.aborted || lacking === undefined) return;
     const { original } = lacking;
-    const copy = ledger.copiesOn(source, original.trip).find((each) => each.original === original.id);
+    const copy = ledger.copyOf(original.id, source);
     if (copy === undefined) return;
     let lost = 0;
     await bay.guarded(publisher, async () => {

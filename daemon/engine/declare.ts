@@ -100,6 +100,7 @@ export function acceptDamage(engine: Engine, card: CardId, path: string): Accept
       card,
       path: file.path,
       original: file.original,
+      damage: file.damage,
     },
     hashing,
   );
@@ -109,4 +110,16 @@ export function acceptDamage(engine: Engine, card: CardId, path: string): Accept
   ledger.note("card", card, `${shown} is known to be damaged`, clock.now());
   engine.refresh();
   return { card, name, path: printable(file.path, 1_000) };
+}
+
+/** What vanished from a card is of no concern; the drives' records know that too. */
+export function forgetVanished(engine: Engine, card: CardId): void {
+  const { ledger, clock, hashing } = engine.ports;
+  const row = ledger.card(card);
+  const trip = row?.trip ?? row?.assigned;
+  ledger.forgetVanished(card);
+  if (trip === undefined) return;
+  const fact = encodeFact({ kind: "dismissed", trip, at: clock.now(), card }, hashing);
+  ledger.apply([fact]);
+  engine.bay.tell([fact]);
 }

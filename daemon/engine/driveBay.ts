@@ -34,6 +34,8 @@ export interface BaySurroundings {
   readonly stop: AbortSignal;
   /** A drive came anew: what was given up on it is offered again. */
   readonly cameAnew: (drive: DriveId) => void;
+  /** A drive's record told something new. */
+  readonly learnt: () => void;
   /** Something came or went while it wasn't looked for. */
   readonly refresh: () => void;
   /** A drive failed: what is the matter is to be said. */
@@ -57,6 +59,8 @@ export class DriveBay {
   readonly givenUp = new GivenUp();
   readonly #targets = new Map<VolumeId, Target>();
   readonly #troubles = new Map<VolumeId, DriveTrouble>();
+  /** By volume: trips of which it was looked whether the copies stand, since the drive came or failed. */
+  readonly #looked = new Map<VolumeId, Set<TripId>>();
   /** Free space as last asked. */
   readonly #free = new Map<DriveId, Bytes>();
 
@@ -118,6 +122,7 @@ export class DriveBay {
       if (present.has(id) && !publisher.drive.gone.aborted) continue;
       this.#targets.delete(id);
       this.#troubles.delete(id);
+      this.#looked.delete(id);
       this.#ports.ledger.note("drive", publisher.drive.id, "unplugged", this.#ports.clock.now());
     }
   }
@@ -127,19 +132,45 @@ export class DriveBay {
     const { publisher } = target;
     this.#endTrouble(drive);
     await this.#askFree(drive);
-    for (const trip of this.#around.tripBook.tripsOf(drive.name)) {
-      if (publisher.hasRecord(trip.id) || !this.isUsable(drive.id)) continue;
-      this.#tellOfDrive(drive, trip.id);
-      await this.#openRecord(publisher, trip);
-      if (publisher.hasRecord(trip.id))
-        await this.#checkStanding(publisher, trip.id, this.#ports.ledger.copiesOn(drive.id, trip.id));
+    for (const trip of this.#tripsOn(drive)) {
+      if (!this.isUsable(drive.id)) continue;
+      if (!publisher.hasRecord(trip.id)) {
+        this.#tellOfDrive(drive, trip.id);
+        await this.#openRecord(publisher, trip);
+      }
+      const looked = this.#looked.get(drive.volume.id) ?? new Set<TripId>();
+      this.#looked.set(drive.volume.id, looked);
+      if (!publisher.hasRecord(trip.id) || looked.has(trip.id)) continue;
+      const copies = this.#ports.ledger.copiesOn(drive.id, trip.id);
+      if (await this.#checkStanding(publisher, trip.id, copies)) looked.add(trip.id);
     }
+  }
+
+  /** Trips that name the drive, and those of which it holds copies all the same. */
+  #tripsOn(drive: PresentDrive): readonly KnownTrip[] {
+    const { tripBook } = this.#around;
+    const named = tripBook.tripsOf(drive.name);
+    const held = this.#ports.ledger.tripsHeld(drive.id).map((trip) => tripBook.find(trip));
+    return [...new Set([...named, ...held.filter((trip) => trip !== undefined)])];
+  }
+
+  /** Whether it is in and what it holds can't be looked at now: its copies prove nothing until they were. */
+  isDoubtful(drive: DriveId): boolean {
+    const present = this.#around.presence.drives.find((each) => each.id === drive);
+    if (present === undefined) return false;
+    const looked = this.#looked.get(present.volume.id);
+    const unlooked = this.#ports.ledger.tripsHeld(drive).some((trip) => looked?.has(trip) !== true);
+    return unlooked || (this.#troubles.has(present.volume.id) && !this.#isFull(present));
   }
 
   async #welcome(drive: PresentDrive): Promise<Target> {
     const { ledger, clock, limits } = this.#ports;
-    const publisher = new Publisher(this.#ports, drive, this.#around.verifyPool, (facts, from) =>
-      this.tell(facts, from),
+    const publisher = new Publisher(
+      this.#ports,
+      drive,
+      this.#around.verifyPool,
+      (facts, from) => this.tell(facts, from),
+      (facts) => this.#learnt(facts, publisher),
     );
     const target: Target = { publisher, verifying: new Places(limits.verifyFilesPerDrive) };
     this.#targets.set(drive.volume.id, target);
@@ -182,6 +213,20 @@ export class DriveBay {
     for (const { publisher } of this.#targets.values()) if (publisher !== from) publisher.learn(facts);
   }
 
+  /** A drive's record knew something: the other drives learn it, and what hangs on it is looked at anew. */
+  #learnt(facts: readonly EncodedFact[], from: Publisher): void {
+    this.tell(facts, from);
+    const { ledger, clock } = this.#ports;
+    ledger.note(
+      "drive",
+      from.drive.id,
+      `its record told ${facts.length} facts that weren't known here`,
+      clock.now(),
+    );
+    for (const looked of this.#looked.values()) looked.clear();
+    this.#around.learnt();
+  }
+
   /** A trip is described anew: its profile goes to every drive that has its record. */
   async profileChanged(trip: KnownTrip): Promise<void> {
     for (const { publisher } of [...this.#targets.values()])
@@ -199,11 +244,12 @@ export class DriveBay {
     const { ledger } = this.#ports;
     const originals = new Set(ledger.cardFiles(card).map((file) => file.original));
     for (const { publisher } of [...this.#targets.values()])
-      for (const trip of this.#around.tripBook.tripsOf(publisher.drive.name)) {
+      for (const trip of this.#tripsOn(publisher.drive)) {
         if (!publisher.hasRecord(trip.id) || !this.isUsable(publisher.drive.id)) continue;
         const copies = ledger.copiesOn(publisher.drive.id, trip.id);
         const ofCard = copies.filter((copy) => originals.has(copy.original));
-        await this.#checkStanding(publisher, trip.id, ofCard);
+        if (await this.#checkStanding(publisher, trip.id, ofCard)) continue;
+        this.#looked.get(publisher.drive.volume.id)?.delete(trip.id);
       }
   }
 
@@ -221,17 +267,19 @@ export class DriveBay {
     });
   }
 
-  /** Copies that someone removed, moved or cut short don't count any more where they were; they are owed again. */
-  async #checkStanding(publisher: Publisher, trip: TripId, copies: readonly CopyRow[]): Promise<void> {
+  /**
+   * Copies that someone removed, moved or cut short don't count any more where they were; they are owed again.
+   * @returns whether all of them were looked at
+   */
+  async #checkStanding(publisher: Publisher, trip: TripId, copies: readonly CopyRow[]): Promise<boolean> {
     const { ledger } = this.#ports;
     const written = copies.flatMap((copy) => {
       const original = ledger.original(copy.original);
       return original?.trip === trip ? [{ copy, original }] : [];
     });
-    await this.guarded(publisher, async () => {
+    return this.guarded(publisher, async () => {
       const suspects = await notStanding(this.#ports, publisher, written);
-      if (suspects.length === 0) return;
-      await this.lookInto(publisher, suspects);
+      if (suspects.length > 0) await this.lookInto(publisher, suspects);
     });
   }
 
@@ -259,9 +307,12 @@ export class DriveBay {
     );
     // A drive that was pulled fails for a moment before its mount goes.
     if (unreadable.length > 0) await this.#ports.clock.sleep(millis(this.#ports.limits.pulledSettle), stop);
-    await presence.look();
+    const confirm = async (): Promise<void> => {
+      await presence.look();
+      if (!publisher.drive.gone.aborted) await stillThere(this.#ports, publisher);
+    };
+    await confirm();
     if (publisher.drive.gone.aborted || stop.aborted) return [];
-    await stillThere(this.#ports, publisher);
     const certain: Lost[] = lost.filter((each) => !unreadable.includes(each));
     for (const each of unreadable) {
       const examined = await examine(this.#ports, publisher, each, verifyPool);
@@ -269,7 +320,7 @@ export class DriveBay {
       if (examined.what !== "good") certain.push({ ...each, examined });
     }
     const tell = (facts: readonly EncodedFact[]) => this.tell(facts);
-    return concludeLosses(this.#ports, publisher, tell, verifyPool, certain);
+    return concludeLosses(this.#ports, publisher, tell, confirm, verifyPool, certain);
   }
 
   #tripsWithRecord(drive: PresentDrive): readonly TripId[] {
@@ -380,13 +431,15 @@ export class DriveBay {
     }
   }
 
-  /** Runs work on one drive; its failure concerns that drive alone. */
-  async guarded(publisher: Publisher, work: () => Promise<void>): Promise<void> {
+  /** Runs work on one drive; its failure concerns that drive alone. @returns whether it was done */
+  async guarded(publisher: Publisher, work: () => Promise<void>): Promise<boolean> {
     try {
       await work();
+      return !publisher.drive.gone.aborted;
     } catch (fault) {
       if (!(fault instanceof FileFault)) throw fault;
       await this.onFault(publisher.drive.id, "" as RelativePath, undefined, fault);
+      return false;
     }
   }
 }

@@ -79,6 +79,10 @@ export class Engine {
         this.desk.driveCameAnew(drive);
         this.catchUp.driveCameAnew(drive);
       },
+      learnt: () => {
+        this.desk.listAnew();
+        this.refresh();
+      },
       refresh,
       troubled: settle,
     });
@@ -345,6 +349,7 @@ export class Engine {
   #settle(): void {
     const { ledger, clock } = this.ports;
     const now = clock.now();
+    this.#rememberClear(now);
     const alerts = alertsOf(alertView(this));
     const fresh = ledger.setAlerts(alerts, now);
     this.#remind(alerts, fresh, now);
@@ -359,6 +364,16 @@ export class Engine {
       body: wrong.map((alert) => sentences(alert)).join("\n"),
       urgency: wrong.some((alert) => alert.severity === "urgent") ? "critical" : "normal",
     });
+  }
+
+  /** Cards that are clear now, in or out: if they aren't any more one day, that is to be said. */
+  #rememberClear(now: Instant): void {
+    const { ledger } = this.ports;
+    for (const row of ledger.cards()) {
+      if (row.cleared !== undefined || row.dismissed) continue;
+      const state = cardVerdict(this, row.id);
+      if (state !== undefined && state.files > 0 && state.verdict.clear) ledger.cardCleared(row.id, now);
+    }
   }
 
   /** What is missing is said again as long as it is, twice a day at most. */
@@ -385,7 +400,6 @@ export class Engine {
     const state = cardVerdict(this, card.id);
     if (state === undefined || state.files === 0 || decision?.decision !== "trip") return;
     const { clear, sentence } = state.verdict;
-    if (clear) ledger.cardCleared(card.id, clock.now());
     const key = `done ${card.id} ${card.arrived} ${clear ? "clear" : "not clear"}`;
     if (!ledger.sayOnce(key, clock.now())) return;
     ledger.note("card", card.id, sentence, clock.now());

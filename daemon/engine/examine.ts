@@ -7,6 +7,7 @@
 
 import type { LossReason, ReadBack } from "../../shared/facts.ts";
 import {
+  type AbsolutePath,
   baseName,
   type ContentHash,
   folderOf,
@@ -18,7 +19,7 @@ import {
 import { FileFault } from "../../shared/problems.ts";
 import type { Bytes } from "../../shared/units.ts";
 import { whatBecame } from "../core/difference.ts";
-import type { ReadHandle } from "../ports/files.ts";
+import type { Entry, Files, ReadHandle } from "../ports/files.ts";
 import { checksumFile } from "../record/driveLayout.ts";
 import type { BlockPool } from "./bounds.ts";
 import { inspect } from "./inspect.ts";
@@ -31,7 +32,11 @@ import { RealFolders, type WrittenCopy } from "./standing.ts";
 export type Examined =
   | { readonly what: "good"; readonly readBack: ReadBack; readonly size: Bytes }
   | { readonly what: "missing" }
-  | { readonly what: Extract<LossReason, "damaged" | "changed">; readonly found: Found | undefined };
+  | {
+      readonly what: Extract<LossReason, "damaged" | "changed">;
+      readonly found: Found | undefined;
+      readonly readBack: ReadBack;
+    };
 
 export interface Found {
   readonly hash: ContentHash;
@@ -68,7 +73,7 @@ export async function examine(
   if (publisher.drive.gone.aborted) return undefined;
   if (reading?.hash === original.hash && reading.size === original.size)
     return { what: "good", readBack: reading.readBack, size: reading.size };
-  if (reading === undefined) return { what: "damaged", found: undefined };
+  if (reading === undefined) return { what: "damaged", found: undefined, readBack: "cache" };
   let handle: ReadHandle | undefined;
   try {
     handle = await ports.files.openToRead(path);
@@ -76,10 +81,10 @@ export async function examine(
     const brokenBy = await inspect(handle, copy.path, size);
     const times = ports.ledger.timesOf(original.id);
     const what = whatBecame({ size: original.size, times }, { size, modified, brokenBy });
-    return { what, found: { hash: reading.hash, size: reading.size } };
+    return { what, found: { hash: reading.hash, size: reading.size }, readBack: reading.readBack };
   } catch (fault) {
     if (!(fault instanceof FileFault) || fault.code === "gone") throw fault;
-    return { what: "damaged", found: undefined };
+    return { what: "damaged", found: undefined, readBack: "cache" };
   } finally {
     await handle?.close();
   }
@@ -113,12 +118,24 @@ export async function findMoved(
     const candidates = sought.get(size)?.filter(({ original }) => !found.has(original.id)) ?? [];
     if (candidates.length === 0) continue;
     if (publisher.drive.gone.aborted) break;
-    const reading = await readBack(ports.files, publisher.pathOf(trip, path), pool, ports.hashing);
+    const reading = await readBack(ports.files, publisher.pathOf(trip, path), pool, ports.hashing).catch(
+      passOver,
+    );
     const match = candidates.find(({ original }) => original.hash === reading?.hash);
     if (match !== undefined && reading !== undefined)
       found.set(match.original.id, { path, readBack: reading.readBack });
   }
   return found;
+}
+
+async function listOrNothing(files: Files, folder: AbsolutePath): Promise<readonly Entry[]> {
+  return (await files.list(folder).catch(passOver)) ?? [];
+}
+
+/** What can't be read hides nothing else; only a drive that went ends the search. */
+function passOver(fault: unknown): undefined {
+  if (fault instanceof FileFault && fault.code !== "gone") return undefined;
+  throw fault;
 }
 
 /** Files below the trip's folder that nobody wrote down; links aren't followed. */
@@ -132,14 +149,14 @@ async function strangersIn(
   const listName = nameKey(baseName(checksumFile("")));
   const enter = async (folder: RelativePath, depth: number): Promise<void> => {
     if (depth > limits.folderDepthMax || publisher.drive.gone.aborted) return;
-    for (const entry of await files.list(publisher.pathOf(trip, folder))) {
+    for (const entry of await listOrNothing(files, publisher.pathOf(trip, folder))) {
       const path = (folder === "" ? entry.name : `${folder}/${entry.name}`) as RelativePath;
       if (entry.kind === "folder") await enter(path, depth + 1);
       // A name that no fact can hold can't be followed.
       if (entry.kind !== "file" || known.has(nameKey(path)) || nameKey(path) === listName) continue;
       if (/[\n\r\\]/.test(path) || !path.isWellFormed()) continue;
-      const facts = await files.facts(publisher.pathOf(trip, path));
-      strangers.push({ path, size: facts.size });
+      const facts = await files.facts(publisher.pathOf(trip, path)).catch(passOver);
+      if (facts !== undefined) strangers.push({ path, size: facts.size });
     }
   };
   // What is reached through a link isn't on this drive; below its root, links aren't entered.

@@ -8,13 +8,15 @@
 
 import type { Fact, LossReason } from "../../shared/facts.ts";
 import { counted } from "../../shared/format.ts";
-import type { RelativePath } from "../../shared/identity.ts";
+import type { RelativePath, TripId } from "../../shared/identity.ts";
+import { FileFault } from "../../shared/problems.ts";
 import type { EncodedFact } from "../ports/ledger.ts";
 import { encodeFact } from "../record/journal.ts";
 import type { BlockPool } from "./bounds.ts";
-import { type Examined, findMoved, type NewPlace } from "./examine.ts";
+import { type Examined, type Found, findMoved, type NewPlace } from "./examine.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { Publisher } from "./publisher.ts";
+import { readBack } from "./readBack.ts";
 import type { WrittenCopy } from "./standing.ts";
 
 /** A copy that isn't good any more. */
@@ -30,12 +32,15 @@ export interface Concluded extends WrittenCopy {
 
 /**
  * @param tell makes facts known to every drive that is in
+ * @param stillThere throws FileFault when the drive went meanwhile; asked after all that was read, before anything is
+ * concluded from it
  * @throws FileFault when the drive can't be read or written; what was concluded by then holds
  */
 export async function concludeLosses(
   ports: EnginePorts,
   publisher: Publisher,
   tell: (facts: readonly EncodedFact[]) => void,
+  stillThere: () => Promise<void>,
   pool: BlockPool,
   lost: readonly Lost[],
 ): Promise<readonly Concluded[]> {
@@ -49,12 +54,64 @@ export async function concludeLosses(
       if (place !== undefined) moved.set(each, place);
     }
   }
+  await stillThere();
   if (publisher.drive.gone.aborted) return [];
   const concluded: Concluded[] = [];
-  for (const each of lost) concluded.push(await concludeOne(ports, publisher, tell, each, moved.get(each)));
+  for (const each of lost) {
+    // What stands there may be another original that was moved onto this name: it is followed before anything else.
+    await followArrival(ports, publisher, tell, pool, each);
+    concluded.push(await concludeOne(ports, publisher, tell, each, moved.get(each)));
+  }
   if (concluded.length > 0) publisher.listMayBeStale();
   noteEach(ports, publisher, concluded);
   return concluded;
+}
+
+/** Bytes that are another original's, under this one's name: someone moved that one here. */
+async function followArrival(
+  ports: EnginePorts,
+  publisher: Publisher,
+  tell: (facts: readonly EncodedFact[]) => void,
+  pool: BlockPool,
+  { copy, original, examined }: Lost,
+): Promise<void> {
+  const { ledger } = ports;
+  const found = examined.what === "missing" ? undefined : examined.found;
+  if (found === undefined) return;
+  const { trip } = original;
+  const copies = ledger.copiesOn(publisher.drive.id, trip);
+  for (const arrived of ledger.originalsByContent(trip, found.hash, found.size)) {
+    const elsewhere = copies.find((each) => each.original === arrived.id);
+    if (arrived.id === original.id || elsewhere?.path === copy.path) continue;
+    // Where it is known to stand on this drive it may stand still: then this is only one more of it.
+    if (elsewhere !== undefined && (await standsStill(ports, publisher, trip, elsewhere.path, pool, found)))
+      continue;
+    const place = {
+      path: copy.path,
+      readBack: examined.what === "missing" ? "cache" : examined.readBack,
+    } as const;
+    const before = elsewhere ?? { ...copy, original: arrived.id };
+    await concludeOne(ports, publisher, tell, { copy: before, original: arrived, examined }, place);
+    return;
+  }
+}
+
+async function standsStill(
+  { files, hashing }: EnginePorts,
+  publisher: Publisher,
+  trip: TripId,
+  path: RelativePath,
+  pool: BlockPool,
+  { hash, size }: Found,
+): Promise<boolean> {
+  try {
+    const at = publisher.pathOf(trip, path);
+    if ((await files.facts(at)).size !== size) return false;
+    return (await readBack(files, at, pool, hashing)).hash === hash;
+  } catch (fault) {
+    if (fault instanceof FileFault && fault.code !== "gone") return false;
+    throw fault;
+  }
 }
 
 async function concludeOne(

@@ -30,6 +30,7 @@ import { DriveRecord } from "../record/driveRecord.ts";
 import { encodeFact } from "../record/journal.ts";
 import type { BlockPool } from "./bounds.ts";
 import type { KnownTrip } from "./dating.ts";
+import { learnFacts, newsFor } from "./learn.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { PresentDrive } from "./presence.ts";
 import { type Reading, readBack } from "./readBack.ts";
@@ -74,17 +75,21 @@ export class Publisher {
   #round: Promise<void> | undefined;
   /** Called with the facts of each round, so that the other drives learn them. */
   readonly #tell: (facts: readonly EncodedFact[], from: Publisher) => void;
+  /** Called with facts that this drive's record knew and nobody here. */
+  readonly #learnt: (facts: readonly EncodedFact[]) => void;
 
   constructor(
     ports: EnginePorts,
     drive: PresentDrive,
     pool: BlockPool,
     tell: (facts: readonly EncodedFact[], from: Publisher) => void,
+    learnt: (facts: readonly EncodedFact[]) => void,
   ) {
     this.#ports = ports;
     this.drive = drive;
     this.#pool = pool;
     this.#tell = tell;
+    this.#learnt = learnt;
   }
 
   /** Journal lines that didn't hold when the records were read. */
@@ -105,8 +110,15 @@ export class Publisher {
     this.#records.delete(trip.id);
     this.#news.delete(trip.id);
     const { record, facts } = await DriveRecord.open(files, hashing, this.drive.at, trip, most);
-    // The power may have gone between this journal and the ledger: what was verified and told here isn't done again.
-    ledger.learn(facts.filter(({ fact }) => this.#isOwnCopy(fact, trip.id)));
+    const known = new Set<string>();
+    for (const fact of ledger.factsOf(trip.id)) known.add(fact.id);
+    // The power may have gone between this journal and the ledger, or the drive was elsewhere: what was verified there
+    // isn't done again, and what was lost there doesn't count.
+    const news = newsFor(facts, known, trip.id);
+    if (news.length > 0) {
+      learnFacts(this.#ports, news);
+      this.#learnt(news);
+    }
     await record.keepProfile(profileText);
     let missing: { readonly id: string; readonly json: string }[] = [];
     for (const fact of ledger.factsOf(trip.id)) {
@@ -118,10 +130,6 @@ export class Publisher {
     await record.add(missing);
     await record.mendChecksums(this.#heldOf(trip.id), most);
     this.#records.set(trip.id, { record, trip });
-  }
-
-  #isOwnCopy(fact: Fact, trip: TripId): boolean {
-    return fact.kind === "copy" && fact.drive === this.drive.id && fact.trip === trip;
   }
 
   #heldOf(trip: TripId): readonly ChecksumEntry[] {
@@ -212,11 +220,22 @@ export class Publisher {
       }
     }
     for (const folder of folders) await this.#ports.files.flushFolder(folder);
+    for (const { waiting, path } of named) await this.#setAsideElsewhere(waiting.ready, path);
 
     const at = this.#ports.clock.now();
     const facts = named.map(({ waiting: { ready }, path, readBack: how }) => {
       const { trip, original } = ready;
-      const fact: Fact = { kind: "copy", trip, at, original, drive: this.drive.id, path, readBack: how };
+      const before = this.#ports.ledger.copyFacts(original, this.drive.id).length;
+      const fact: Fact = {
+        kind: "copy",
+        trip,
+        at,
+        original,
+        drive: this.drive.id,
+        path,
+        readBack: how,
+        ...(before === 0 ? {} : { again: before }),
+      };
       return encodeFact(fact, this.#ports.hashing);
     });
     this.learn(facts);
@@ -261,6 +280,8 @@ export class Publisher {
         if ((await files.moveNoReplace(ready.temp, target)) === "moved")
           return { path, readBack: ready.readBack };
       }
+      // What another program made of this frame is no stranger.
+      if (ledger.lossAt(this.drive.id, ready.trip, nameKey(path))?.why === "changed") continue;
       ledger.setFault({
         medium: this.drive.id,
         path,
@@ -268,6 +289,25 @@ export class Publisher {
         detail: "",
         at: clock.now(),
       });
+    }
+  }
+
+  /** The damaged copy that this one replaces may stand under a name that someone gave it. */
+  async #setAsideElsewhere({ trip, original }: Ready, path: RelativePath): Promise<void> {
+    const loss = this.#ports.ledger.lossOf(this.drive.id, original);
+    if (loss?.why !== "damaged" || nameKey(loss.path) === nameKey(path)) return;
+    const { files, hashing } = this.#ports;
+    try {
+      const there = await readBack(files, this.pathOf(trip, loss.path), this.#pool, hashing).catch(
+        (fault: unknown) => {
+          if (fault instanceof FileFault && fault.code === "io") return undefined;
+          throw fault;
+        },
+      );
+      await this.#setAside(trip, loss.path, there);
+    } catch (fault) {
+      // It may have been moved on or taken away: then there is nothing to set aside.
+      if (!(fault instanceof FileFault) || fault.code === "gone") throw fault;
     }
   }
 

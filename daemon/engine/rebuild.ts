@@ -7,14 +7,7 @@
  */
 
 import type { NowhereJson, RebuildJson } from "../../shared/api.ts";
-import {
-  type AbsolutePath,
-  absolutePath,
-  type DriveId,
-  nameKey,
-  type TripId,
-  under,
-} from "../../shared/identity.ts";
+import { type AbsolutePath, absolutePath, nameKey, type TripId, under } from "../../shared/identity.ts";
 import { FileFault, UserMistake } from "../../shared/problems.ts";
 import { asArgument, printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
@@ -29,6 +22,7 @@ import { encodeFact, readJournal } from "../record/journal.ts";
 import type { Engine } from "./engine.ts";
 import { wordsFor } from "./faultWords.ts";
 import { mountedAt } from "./introduce.ts";
+import { learnFacts } from "./learn.ts";
 import type { EnginePorts } from "./ports.ts";
 
 interface NamedDrive {
@@ -62,9 +56,14 @@ export async function rebuildFrom(
   const told: Told[] = [];
   for (const drive of named) told.push(await readRecords(ports, drive));
 
-  const contradicting = ledger.learn(told.flatMap(({ facts }) => facts));
+  // Before the records speak of them: what they tell is about these very drives.
+  addDrives(ports, named);
+  const contradicting = learnFacts(
+    ports,
+    told.flatMap(({ facts }) => facts),
+  );
   if (ledger.owner() === undefined) ledger.setOwner(ours ?? ports.randomness.hex(16));
-  addDrives(ports, named, told);
+  engine.desk.listAnew();
   await keepProfiles(ports, told);
   const mountsNamed = named.map(({ mount }) => printable(mount)).join(", ");
   ledger.note("rebuild", "", `learnt from ${mountsNamed}`, clock.now());
@@ -121,6 +120,12 @@ async function nameDrive({ ports, presence }: Engine, mount: string): Promise<Na
       `${shown} says it is ${name}, which is another medium. Nothing was learnt.`,
       "It looks like a copy of that drive's folders. Name the drive itself.",
     );
+  const namesake = ports.ledger.drives().find((drive) => nameKey(drive.name) === nameKey(identity.name));
+  if (namesake !== undefined && namesake.id !== identity.id && namesake.fsId !== "")
+    throw new UserMistake(
+      `Another drive is called ${name} here already. Nothing was learnt.`,
+      `Two drives of one name can't be told apart. If the other one is gone for good, \`scrubjay drive lost ${asArgument(identity.name)}\` says so; then ask again.`,
+    );
   if (ports.ledger.lostDrives().some((drive) => drive.id === identity.id))
     throw new UserMistake(
       `${shown} is ${name}, which was declared lost here. Nothing was learnt.`,
@@ -128,6 +133,9 @@ async function nameDrive({ ports, presence }: Engine, mount: string): Promise<Na
     );
   return { mount: root, volume, identity };
 }
+
+/** What a person says of a drive that was introduced before drives had owners. */
+const noOwner = "none";
 
 /**
  * One photographer's drives have one owner.
@@ -139,15 +147,17 @@ function checkOwners(
   said: string | undefined,
 ): string | undefined {
   const owners = named.flatMap(({ identity }) => identity.owner ?? []);
+  const known = new Set(ledger.drives().map((drive) => drive.id));
   const ours = ledger.owner() ?? owners.find((owner) => owner !== said) ?? said;
   const foreign = named.find(
-    ({ identity }) => identity.owner !== undefined && identity.owner !== ours && identity.owner !== said,
+    ({ identity: { id, owner } }) =>
+      !known.has(id) && owner !== ours && owner !== said && !(owner === undefined && said === noOwner),
   );
   if (foreign === undefined) return ours;
   const { mount, identity } = foreign;
   throw new UserMistake(
     `${printable(mount)} is the drive ${printable(identity.name)} of another photographer's Scrubjay. Nothing was learnt from any drive, and nothing was written to it.`,
-    `Leave it alone if it isn't yours. If it is, from another computer of yours, say so: \`--owner ${identity.owner}\`.`,
+    `Leave it alone if it isn't yours. If it is, from another computer of yours, say so: \`--owner ${identity.owner ?? noOwner}\`.`,
   );
 }
 
@@ -162,7 +172,8 @@ async function readRecords(ports: EnginePorts, { mount, identity }: NamedDrive):
       const own = read.facts.filter(({ fact }) => fact.trip === trip);
       torn += read.spoilt;
       misplaced += read.facts.length - own.length;
-      facts.push(...own, ...(await profileFact(ports, mount, trip, own)));
+      for (const fact of own) facts.push(fact);
+      for (const fact of await profileFact(ports, mount, trip, own)) facts.push(fact);
     }
   } catch (fault) {
     if (!(fault instanceof FileFault)) throw fault;
@@ -211,25 +222,12 @@ async function contentOf({ files }: EnginePorts, path: AbsolutePath, most: numbe
   }
 }
 
-/** The drives that were named, and those that the records speak of: they are known when they are plugged in. */
-function addDrives(
-  { ledger, clock }: EnginePorts,
-  named: readonly NamedDrive[],
-  told: readonly Told[],
-): void {
-  for (const { identity } of named)
+/** The drives that were named; one that the records say was lost stays lost. */
+function addDrives({ ledger, clock }: EnginePorts, named: readonly NamedDrive[]): void {
+  const lost = new Set(ledger.lostDrives().map((drive) => drive.id));
+  for (const { identity } of named) {
+    if (lost.has(identity.id)) continue;
     ledger.addDrive({ id: identity.id, name: identity.name, fsId: identity.fsId, lastSeen: clock.now() });
-  const gone = new Set<DriveId>();
-  for (const { fact } of told.flatMap(({ facts }) => facts))
-    if (fact.kind === "drive-lost") gone.add(fact.drive);
-  const latest = new Map<DriveId, { readonly name: string; readonly at: EncodedFact["fact"]["at"] }>();
-  for (const { fact } of told.flatMap(({ facts }) => facts))
-    if (fact.kind === "drive" && (latest.get(fact.drive)?.at ?? fact.at) <= fact.at)
-      latest.set(fact.drive, { name: fact.name, at: fact.at });
-  for (const [id, { name, at }] of latest) {
-    const known = ledger.drives();
-    const taken = known.some((drive) => drive.id === id || nameKey(drive.name) === nameKey(name));
-    if (!taken && !gone.has(id)) ledger.addDrive({ id, name, fsId: "", lastSeen: at });
   }
 }
 
@@ -244,6 +242,7 @@ async function keepProfiles({ ledger, tripFiles }: EnginePorts, told: readonly T
 function report(engine: Engine, named: readonly NamedDrive[]): Omit<RebuildJson, "torn" | "disagreeing"> {
   const { ledger } = engine.ports;
   const ids = named.map(({ identity }) => identity.id);
+  const present = engine.presence.drives.map((drive) => drive.id);
   const names = new Map(ledger.drives().map((drive) => [drive.id, drive.name]));
   const nowhere = ledger.nowhere();
   return {
@@ -256,7 +255,7 @@ function report(engine: Engine, named: readonly NamedDrive[]): Omit<RebuildJson,
       const { frames, files } = ledger.totals(id, profile.goal.copies);
       return { id, name: printable(profile.trip), frames, files };
     }),
-    elsewhere: [...ledger.heldOnlyBeside(ids)].map(([drive, files]) => ({
+    elsewhere: [...ledger.heldOnlyBeside([...ids, ...present])].map(([drive, files]) => ({
       drive: printable(names.get(drive) ?? drive),
       files,
     })),

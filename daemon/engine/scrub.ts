@@ -158,8 +158,13 @@ export class Scrub {
     };
     try {
       for (;;) {
-        const [next] = asked.remaining;
-        if (next === undefined || this.#around.interrupted()) break;
+        const [listed] = asked.remaining;
+        if (listed === undefined || this.#around.interrupted()) break;
+        const next = this.#asItStands(listed);
+        if (next === undefined) {
+          asked.remaining.shift();
+          continue;
+        }
         const examined = await this.#examine(publisher, next, pace);
         if (examined === undefined) break;
         const concluded = examined.what === "good" ? [] : await this.#conclude(publisher, next, examined);
@@ -169,8 +174,8 @@ export class Scrub {
         asked.told.files = count(asked.told.files + 1);
         const { id: drive, name } = publisher.drive;
         asked.findings.push(...concluded.map((each) => ({ ...each, drive, name })));
+        asked.told.bytes = bytes(asked.told.bytes + next.original.size);
         if (examined.what !== "good") continue;
-        asked.told.bytes = bytes(asked.told.bytes + examined.size);
         if (examined.readBack === "cache") asked.told.unsure = count(asked.told.unsure + 1);
         await batch.good(next, examined.readBack);
       }
@@ -222,8 +227,10 @@ export class Scrub {
     const batch = new Batch(this.#ports, this.#around.bay, publisher);
     const pace = this.#gently(progress);
     try {
-      for (const each of due) {
+      for (const listed of due) {
         if (this.#around.interrupted()) return false;
+        const each = this.#asItStands(listed);
+        if (each === undefined) continue;
         const examined = await this.#examine(publisher, each, pace);
         if (examined === undefined) return false;
         if (examined.what === "good") await batch.good(each, examined.readBack);
@@ -258,6 +265,12 @@ export class Scrub {
   }
 
   // --- both ------------------------------------------------------------------------------------------------------
+
+  /** What was concluded of one copy may have told of another: that it moved, or counts no more (undefined). */
+  #asItStands({ copy, original }: WrittenCopy): WrittenCopy | undefined {
+    const now = this.#ports.ledger.copyOf(original.id, copy.drive);
+    return now === undefined ? undefined : { copy: now, original };
+  }
 
   /** @returns undefined when it was broken off, or the drive fails or went. */
   async #examine(publisher: Publisher, copy: WrittenCopy, pace: Pace): Promise<Examined | undefined> {

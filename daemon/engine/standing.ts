@@ -20,9 +20,9 @@ export interface WrittenCopy {
 }
 
 /**
- * Those of `copies` that are gone or have another size. Whether the drive was there all the time is for the caller to
+ * Those of `copies` that are gone, have another size, or of which the drive tells nothing. Whether the drive was there all the time is for the caller to
  * ask afterwards.
- * @throws FileFault when the drive answers neither yes nor no.
+ * @throws FileFault when the drive as a whole gives no answer.
  */
 export async function notStanding(
   ports: EnginePorts,
@@ -62,7 +62,8 @@ async function stands(
     const facts = await ports.files.facts(publisher.pathOf(original.trip, copy.path));
     return facts.kind === "file" && facts.size === original.size;
   } catch (fault) {
-    if (fault instanceof FileFault && fault.code === "missing") return false;
+    // Whether it is gone or the medium gives no answer there: it is looked into before anything is concluded.
+    if (fault instanceof FileFault && fault.code !== "gone" && fault.code !== "too-many") return false;
     throw fault;
   }
 }

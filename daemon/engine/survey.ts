@@ -6,7 +6,7 @@
  */
 
 import type { CardId, RelativePath } from "../../shared/identity.ts";
-import { under } from "../../shared/identity.ts";
+import { baseName, under } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { type Bytes, bytes, type Instant, instant } from "../../shared/units.ts";
@@ -68,13 +68,25 @@ export function vanishedFrom(
 ): readonly CardFileState[] {
   // What is in a folder that can't be listed may still be there.
   if (survey.unreadFolders.length > 0) return [];
+  const renamed = newcomers(before, survey);
   return before.filter((file) => {
-    if (file.role === "leaving" || file.original !== undefined) return false;
+    if (file.role === "leaving" || file.copied || renamed.has(looks(file))) return false;
     const now = survey.files.get(file.path);
     const unknown = file.size === 0 && file.modified === 0;
     if (now === undefined || sameVisit || unknown || file.role === "extra") return now === undefined;
     return now.size !== file.size || now.modified !== file.modified;
   });
+}
+
+/** Files that stand where none stood before, by name, size and time: someone may have put what was there elsewhere. */
+function newcomers(before: readonly CardFileState[], survey: Survey): ReadonlySet<string> {
+  const known = new Set(before.map((each) => each.path));
+  const fresh = [...survey.files.values()].filter((each) => !known.has(each.path));
+  return new Set(fresh.map(looks));
+}
+
+function looks({ path, size, modified }: CardFile): string {
+  return `${baseName(path)} ${size} ${modified}`;
 }
 
 /** Whether the card still shows what was listed; an unlisted folder is none of it. */
@@ -161,6 +173,11 @@ async function recognise(
     const file = files.get(sighting.path);
     const { size, modified, ends } = sighting.fingerprint;
     if (file === undefined || file.size !== size || file.modified !== modified) continue;
+    // What was damaged is read whole again: another reader may read it better.
+    if (sighting.damage !== "") {
+      ports.ledger.forgetSighting(card.id, file.path);
+      continue;
+    }
     try {
       if ((await endsOf(ports, card, file, pool)) !== ends) ports.ledger.forgetSighting(card.id, file.path);
     } catch (fault) {

@@ -173,6 +173,7 @@ export const migrations: readonly string[] = [
   ) STRICT, WITHOUT ROWID;
 
   ALTER TABLE drives ADD COLUMN lost INTEGER;
+  ALTER TABLE drives ADD COLUMN seen INTEGER NOT NULL DEFAULT 1;
   CREATE TABLE lost_drives (
     trip TEXT NOT NULL,
     drive TEXT NOT NULL,
@@ -186,12 +187,14 @@ export const migrations: readonly string[] = [
     trip TEXT NOT NULL,
     path TEXT NOT NULL,
     read_back TEXT NOT NULL,
-    at INTEGER NOT NULL
+    at INTEGER NOT NULL,
+    lost INTEGER NOT NULL DEFAULT 0
   ) STRICT, WITHOUT ROWID;
-  CREATE INDEX copy_facts_of ON copy_facts (original, drive);
-  INSERT INTO copy_facts (id, original, drive, trip, path, read_back, at)
-    SELECT f.id, c.original, c.drive, c.trip, c.path, c.read_back, f.json ->> '$.at'
-    FROM facts f JOIN copies c ON c.original = f.json ->> '$.original' AND c.drive = f.json ->> '$.drive'
+  CREATE INDEX copy_facts_of ON copy_facts (original, drive, lost, at DESC, id);
+  INSERT INTO copy_facts (id, original, drive, trip, path, read_back, at, lost)
+    SELECT f.id, f.json ->> '$.original', f.json ->> '$.drive', f.trip, coalesce(c.path, f.json ->> '$.path'),
+      f.json ->> '$.readBack', f.json ->> '$.at', c.original IS NULL OR c.at > f.json ->> '$.at'
+    FROM facts f LEFT JOIN copies c ON c.original = f.json ->> '$.original' AND c.drive = f.json ->> '$.drive'
     WHERE f.json ->> '$.kind' = 'copy';
   CREATE TABLE lost_facts (id TEXT PRIMARY KEY) STRICT, WITHOUT ROWID;
 

@@ -102,11 +102,15 @@ export class Projection {
       case "accepted":
         this.#changes.ofCard(fact.card);
         this.#sql.run(
-          "UPDATE sightings SET accepted = 1 WHERE card = ? AND path = ? AND original = ?",
+          "UPDATE sightings SET accepted = 1 WHERE card = ? AND path = ? AND original = ? AND damage = ?",
           fact.card,
           storePath(fact.path),
           fact.original,
+          fact.damage,
         );
+        return;
+      case "dismissed":
+        this.#sql.run("DELETE FROM vanished WHERE card = ? AND at <= ?", fact.card, fact.at);
         return;
       case "vanished":
         this.#sql.run(
@@ -178,13 +182,12 @@ export class Projection {
 
   #takeCopy(id: string, fact: CopyFact): void {
     assert(this.#knows(fact.original), "a copy is of an original that is known");
-    if (this.#sql.number("SELECT count(*) FROM lost_facts WHERE id = ?", id) > 0) return;
     const { trip, drive } = fact;
-    const ofLostDrive = "SELECT count(*) FROM lost_drives WHERE trip = ? AND drive = ?";
-    if (this.#sql.number(ofLostDrive, trip, drive) > 0) return;
+    const named = this.#sql.number("SELECT count(*) FROM lost_facts WHERE id = ?", id) > 0;
+    const lost = named || this.#isLost(trip, drive);
     this.#sql.run(
-      `INSERT OR IGNORE INTO copy_facts (id, original, drive, trip, path, read_back, at)
-       VALUES (?, ?, ?, ?, ?, ?, ?)`,
+      `INSERT OR IGNORE INTO copy_facts (id, original, drive, trip, path, read_back, at, lost)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
       id,
       fact.original,
       drive,
@@ -192,8 +195,10 @@ export class Projection {
       storePath(fact.path),
       fact.readBack,
       fact.at,
+      lost ? 1 : 0,
     );
-    this.#standOn(fact.original, drive);
+    if (lost) return;
+    this.#standOnAtLeast(fact);
     this.#sql.run(
       "DELETE FROM losses WHERE drive = ? AND trip = ? AND (path_key = ? OR original = ?)",
       drive,
@@ -203,15 +208,21 @@ export class Projection {
     );
   }
 
+  #isLost(trip: string, drive: DriveId): boolean {
+    const rows = "SELECT count(*) FROM lost_drives WHERE trip = ? AND drive = ?";
+    return this.#sql.number(rows, trip, drive) > 0;
+  }
+
   #takeLoss(fact: LossFact): void {
     const { original, drive, trip, path } = fact;
     for (const copy of fact.copies) {
       this.#sql.run("INSERT OR IGNORE INTO lost_facts (id) VALUES (?)", copy);
-      this.#sql.run("DELETE FROM copy_facts WHERE id = ?", copy);
+      this.#sql.run("UPDATE copy_facts SET lost = 1 WHERE id = ?", copy);
     }
     this.#standOn(original, drive);
     const holds = "SELECT count(*) FROM copies WHERE original = ? AND drive = ?";
     if (fact.why === "moved" || this.#sql.number(holds, original, drive) > 0) return;
+    if (this.#isLost(trip, drive)) return;
     this.#sql.run(
       `INSERT OR REPLACE INTO losses (drive, trip, path, path_key, original, why, found_hash, found_size, at)
        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
@@ -227,6 +238,17 @@ export class Projection {
     );
   }
 
+  /** A later fact takes the place of an earlier one without looking through all of them: there may be many. */
+  #standOnAtLeast({ original, drive, at }: CopyFact): void {
+    const [row] = this.#sql.all(
+      z.object({ at: z.number() }),
+      "SELECT at FROM copies WHERE original = ? AND drive = ?",
+      original,
+      drive,
+    );
+    if (row === undefined || row.at <= at) this.#standOn(original, drive);
+  }
+
   /** A drive holds an original if a fact says so that no loss names; the latest says where. */
   #standOn(original: OriginalId, drive: DriveId): void {
     this.#changes.ofOriginal(original);
@@ -237,7 +259,7 @@ export class Projection {
         read_back: z.string(),
         at: z.number(),
       }),
-      `SELECT trip, path, read_back, at FROM copy_facts WHERE original = ? AND drive = ?
+      `SELECT trip, path, read_back, at FROM copy_facts WHERE original = ? AND drive = ? AND lost = 0
        ORDER BY at DESC, id LIMIT 1`,
       original,
       drive,
@@ -283,7 +305,8 @@ export class Projection {
     this.#changes.ofEverything();
     this.#sql.run("INSERT OR IGNORE INTO lost_drives (trip, drive) VALUES (?, ?)", trip, drive);
     this.#sql.run("UPDATE drives SET lost = ? WHERE id = ? AND lost IS NULL", at, drive);
-    for (const table of ["copies", "copy_facts", "losses"])
+    this.#sql.run("UPDATE copy_facts SET lost = 1 WHERE trip = ? AND drive = ?", trip, drive);
+    for (const table of ["copies", "losses"])
       this.#sql.run(`DELETE FROM ${table} WHERE trip = ? AND drive = ?`, trip, drive);
   }
 }

@@ -118,7 +118,15 @@ function frameOf(row: FrameColumns): FrameOfOriginal | undefined {
 }
 
 export const sightingRow = z
-  .object({ path: text, size: whole, modified: whole, ends: text, original: text })
+  .object({
+    path: text,
+    size: whole,
+    modified: whole,
+    ends: text,
+    original: text,
+    damage: text,
+    accepted: whole,
+  })
   .transform(
     (row): Sighting => ({
       path: loadPath(row.path),
@@ -128,6 +136,7 @@ export const sightingRow = z
         ends: row.ends as ContentHash,
       },
       original: row.original as OriginalId,
+      damage: row.accepted === 1 ? "" : row.damage,
     }),
   );
 

@@ -28,6 +28,7 @@ import type {
   DriveRow,
   DriveShare,
   EncodedFact,
+  EventRow,
   Fault,
   LackingOriginal,
   Ledger,
@@ -199,7 +200,25 @@ export class SqliteLedger implements Ledger {
   }
 
   driveSeen(drive: DriveId, at: Instant): void {
-    this.#sql.run("UPDATE drives SET last_seen = ? WHERE id = ?", at, drive);
+    const [row] = this.#sql.all(
+      z.object({ seen: z.number() }),
+      "SELECT seen FROM drives WHERE id = ?",
+      drive,
+    );
+    this.#sql.run("UPDATE drives SET last_seen = ?, seen = 1 WHERE id = ?", at, drive);
+    // From now on its copies count.
+    if (row?.seen === 0) this.#cardFiles.clear();
+  }
+
+  hearOfDrive(drive: DriveRow): void {
+    this.#sql.run(
+      "INSERT OR IGNORE INTO drives (id, name, fs_id, last_seen, seen) VALUES (?, ?, ?, ?, 0)",
+      drive.id,
+      drive.name,
+      drive.fsId,
+      drive.lastSeen,
+    );
+    this.#cardFiles.clear();
   }
 
   cards(): readonly CardRow[] {
@@ -230,12 +249,16 @@ export class SqliteLedger implements Ledger {
   dismissCard(card: CardId, at: Instant): void {
     this.#sql.together(() => {
       this.#sql.run("UPDATE cards SET dismissed = ? WHERE id = ?", at, card);
-      this.#sql.run("DELETE FROM vanished WHERE card = ?", card);
+      this.forgetVanished(card);
     });
   }
 
   cardCleared(card: CardId, at: Instant): void {
     this.#sql.run("UPDATE cards SET cleared = ? WHERE id = ?", at, card);
+  }
+
+  forgetVanished(card: CardId): void {
+    this.#sql.run("DELETE FROM vanished WHERE card = ?", card);
   }
 
   vanished(): readonly VanishedFile[] {
@@ -244,6 +267,8 @@ export class SqliteLedger implements Ledger {
       `SELECT v.card, v.path, v.size FROM vanished v
        WHERE NOT EXISTS (SELECT 1 FROM card_files f
          WHERE f.card = v.card AND f.path = v.path AND f.size = v.size AND f.modified = v.modified)
+       AND NOT EXISTS (SELECT 1 FROM sightings s JOIN copies c ON c.original = s.original
+         WHERE s.path = v.path AND s.size = v.size AND s.modified = v.modified)
        ORDER BY v.card, v.path`,
     );
   }
@@ -291,7 +316,9 @@ export class SqliteLedger implements Ledger {
   #readCardFiles(card: CardId): readonly CardFileState[] {
     const rows = this.#sql.raw(
       `SELECT cf.path, cf.size, cf.modified, cf.role, cf.frame, cf.why, s.original, s.damage, s.accepted, o.trip,
-         (SELECT group_concat(c.drive) FROM copies c WHERE c.original = s.original) AS drives,
+         (SELECT group_concat(c.drive) FROM copies c JOIN drives d ON d.id = c.drive
+           WHERE c.original = s.original AND d.seen = 1 AND d.lost IS NULL) AS drives,
+         EXISTS (SELECT 1 FROM copies c WHERE c.original = s.original) AS copied,
          (SELECT group_concat(c.drive) FROM copies c
            WHERE c.original = s.original AND c.read_back = 'cache') AS unsure
        FROM card_files cf
@@ -308,16 +335,18 @@ export class SqliteLedger implements Ledger {
       unsure: z.string().nullable(),
       damage: z.string().nullable(),
       accepted: z.number().nullable(),
+      copied: z.number(),
     });
     const list = (ids: string | null): DriveId[] => (ids === null ? [] : (ids.split(",") as DriveId[]));
     return rows.map((row) => {
-      const { original, trip, drives, unsure, damage, accepted } = known.parse(row);
+      const { original, trip, drives, unsure, damage, accepted, copied } = known.parse(row);
       return {
         ...cardFileRow.parse(row),
         original: original === null ? undefined : (original as OriginalId),
         trip: trip === null ? undefined : (trip as TripId),
         drives: list(drives),
         unsure: list(unsure),
+        copied: copied === 1,
         damage: damage ?? "",
         accepted: accepted === 1,
       };
@@ -327,7 +356,7 @@ export class SqliteLedger implements Ledger {
   sightings(card: CardId): readonly Sighting[] {
     return this.#sql.all(
       sightingRow,
-      "SELECT path, size, modified, ends, original FROM sightings WHERE card = ?",
+      "SELECT path, size, modified, ends, original, damage, accepted FROM sightings WHERE card = ?",
       card,
     );
   }
@@ -416,6 +445,15 @@ export class SqliteLedger implements Ledger {
     );
   }
 
+  copyOf(original: OriginalId, drive: DriveId): CopyRow | undefined {
+    return this.#sql.all(
+      copyRow,
+      "SELECT original, drive, path, read_back, at, checked FROM copies WHERE original = ? AND drive = ?",
+      original,
+      drive,
+    )[0];
+  }
+
   copiesDue(drive: DriveId, trip: TripId, before: Instant, now: Instant, most: Count): readonly CopyRow[] {
     return this.#sql.all(
       copyRow,
@@ -459,6 +497,15 @@ export class SqliteLedger implements Ledger {
     );
   }
 
+  lossOf(drive: DriveId, original: OriginalId): LossRow | undefined {
+    return this.#sql.all(
+      lossRow,
+      "SELECT original, path, why, found_hash, found_size FROM losses WHERE drive = ? AND original = ?",
+      drive,
+      original,
+    )[0];
+  }
+
   lossAt(drive: DriveId, trip: TripId, pathKey: string): LossRow | undefined {
     return this.#sql.all(
       lossRow,
@@ -468,6 +515,22 @@ export class SqliteLedger implements Ledger {
       trip,
       storePath(pathKey),
     )[0];
+  }
+
+  originalsByContent(trip: TripId, hash: string, size: number): readonly OriginalRow[] {
+    return this.#sql.all(
+      originalRow,
+      `SELECT ${originalColumns} WHERE o.trip = ? AND o.hash = ? AND o.size = ? ORDER BY o.rowid`,
+      trip,
+      hash,
+      size,
+    );
+  }
+
+  tripsHeld(drive: DriveId): readonly TripId[] {
+    return this.#sql
+      .all(z.object({ trip: z.string() }), "SELECT DISTINCT trip FROM copies WHERE drive = ?", drive)
+      .map((row) => row.trip as TripId);
   }
 
   nowhere(): readonly NowhereRow[] {
@@ -572,7 +635,8 @@ export class SqliteLedger implements Ledger {
       this.#sql.raw(
         `WITH reached AS (
            SELECT o.frame AS frame,
-             (SELECT count(*) FROM copies c WHERE c.original = o.id) >= ? AS ok
+             (SELECT count(*) FROM copies c JOIN drives d ON d.id = c.drive
+               WHERE c.original = o.id AND d.seen = 1 AND d.lost IS NULL) >= ? AS ok
            FROM originals o WHERE o.trip = ?
          )
          SELECT count(DISTINCT frame) AS frames, count(*) AS files,
@@ -675,6 +739,17 @@ export class SqliteLedger implements Ledger {
     return true;
   }
 
+  events(before: number | undefined, most: Count): readonly EventRow[] {
+    return this.#sql
+      .all(
+        z.object({ seq: z.number(), at: z.number(), kind: z.string(), about: z.string(), text: z.string() }),
+        "SELECT seq, at, kind, about, text FROM events WHERE seq < ? ORDER BY seq DESC LIMIT ?",
+        before ?? Number.MAX_SAFE_INTEGER,
+        most,
+      )
+      .map(({ seq, at, ...event }) => ({ ...event, number: seq, at: instant(at) }));
+  }
+
   note(kind: string, about: string, text: string, at: Instant): void {
     this.#sql.run("INSERT INTO events (at, kind, about, text) VALUES (?, ?, ?, ?)", at, kind, about, text);
   }
@@ -758,6 +833,7 @@ const kindsInOrder: readonly Fact["kind"][] = [
   "drive-lost",
   "accepted",
   "vanished",
+  "dismissed",
 ];
 
 function order(fact: Fact): number {

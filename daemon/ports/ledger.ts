@@ -82,10 +82,12 @@ export interface CardFileState extends CardFile {
   /** The original it is known to be; undefined while it was never read whole as it stands. */
   readonly original: OriginalId | undefined;
   readonly trip: TripId | undefined;
-  /** Drives that hold a verified copy of it. */
+  /** Known drives, each plugged in here at least once, that hold a verified copy of it. */
   readonly drives: readonly DriveId[];
   /** Those of them where it was read back perhaps from a cache. */
   readonly unsure: readonly DriveId[];
+  /** Some drive holds it, whether it counts here or not. */
+  readonly copied: boolean;
   /** What is wrong with it as the card gives it; "" where nothing was found. */
   readonly damage: string;
   /** Someone knows of that and lets the card go. */
@@ -113,6 +115,8 @@ export interface Sighting {
   readonly path: RelativePath;
   readonly fingerprint: QuickFingerprint;
   readonly original: OriginalId;
+  /** What is wrong with it as the card gives it, and nobody has accepted; "" where nothing is. */
+  readonly damage: string;
 }
 
 export interface CopyRow {
@@ -178,6 +182,15 @@ export interface AlertRow extends Alert {
   readonly since: Instant;
 }
 
+/** A line of the audit trail. */
+export interface EventRow {
+  readonly number: number;
+  readonly at: Instant;
+  readonly kind: string;
+  readonly about: string;
+  readonly text: string;
+}
+
 export interface Ledger {
   /** Takes facts in, all or none. Facts already known change nothing. */
   apply(facts: readonly EncodedFact[]): void;
@@ -203,6 +216,8 @@ export interface Ledger {
   /** Makes a drive known, or known again under this name. */
   addDrive(drive: DriveRow): void;
   driveSeen(drive: DriveId, at: Instant): void;
+  /** A record tells of a drive that was never plugged in here: known, but its copies don't count before it comes. */
+  hearOfDrive(drive: DriveRow): void;
   /** It is in use no more. What it held in trips is taken from it by facts. */
   loseDrive(drive: DriveId, at: Instant): void;
 
@@ -215,7 +230,9 @@ export interface Ledger {
   assignCard(card: CardId, trip: TripId): void;
   /** What vanished from it is of no concern either. */
   dismissCard(card: CardId, at: Instant): void;
-  /** Files of all cards that vanished. */
+  /** What vanished from a card is of no concern. */
+  forgetVanished(card: CardId): void;
+  /** Files of all cards that vanished and were seen on none since. */
   vanished(): readonly VanishedFile[];
   /** The highest number a card has in the trip; 0 without any. */
   highestCardNumber(trip: TripId): number;
@@ -239,16 +256,23 @@ export interface Ledger {
   countsByDay(trip: TripId): ReadonlyMap<string, number>;
 
   copiesOn(drive: DriveId, trip: TripId): readonly CopyRow[];
+  copyOf(original: OriginalId, drive: DriveId): CopyRow | undefined;
   /** Copies that were last checked before `before`, or in the future by today's clock; oldest first. */
   copiesDue(drive: DriveId, trip: TripId, before: Instant, now: Instant, most: Count): readonly CopyRow[];
-  /** The names of the facts that claim this copy. */
+  /** The names of all facts that claim this copy, or did before it was lost. */
   copyFacts(original: OriginalId, drive: DriveId): readonly string[];
   /** The times that cards gave a file's entry; copies were given one of them. */
   timesOf(original: OriginalId): readonly Instant[];
   /** What is wrong on a drive where copies of a trip should stand. */
   losses(drive: DriveId, trip: TripId): readonly LossRow[];
+  /** What is wrong with one original there. */
+  lossOf(drive: DriveId, original: OriginalId): LossRow | undefined;
   /** What is wrong at one path, names compared by key. */
   lossAt(drive: DriveId, trip: TripId, pathKey: string): LossRow | undefined;
+  /** Originals of a trip with these bytes. */
+  originalsByContent(trip: TripId, hash: ContentHash, size: Bytes): readonly OriginalRow[];
+  /** Trips of which a drive holds copies. */
+  tripsHeld(drive: DriveId): readonly TripId[];
   /** Originals of all trips that no drive holds. */
   nowhere(): readonly NowhereRow[];
   /** How many originals of all trips none of these drives holds and the other ones do, by drive. */
@@ -283,6 +307,8 @@ export interface Ledger {
   sayOnce(key: string, at: Instant): boolean;
   /** @returns false when this was said less than `every` ago; never twice for a clock that jumps back. */
   sayAgain(key: string, at: Instant, every: Millis): boolean;
+  /** What happened before the event of this number (undefined: until now), latest first. */
+  events(before: number | undefined, most: Count): readonly EventRow[];
   /** The audit trail: what happened and why. */
   note(kind: string, about: string, text: string, at: Instant): void;
 

@@ -12,8 +12,13 @@ export interface ChecksumEntry {
   readonly path: RelativePath;
 }
 
+/** Whether a list can hold this name as it is; every name that is filed can be held. */
+export function isListable({ path }: ChecksumEntry): boolean {
+  return !/[\n\r\\]/.test(path) && path.isWellFormed();
+}
+
 export function checksumLine({ hash, path }: ChecksumEntry): string {
-  assert(!/[\n\r\\]/.test(path) && path.isWellFormed(), "filed names need no escaping in a checksum list");
+  assert(isListable({ hash, path }), "filed names need no escaping in a checksum list");
   return `${hash}  ${path}\n`;
 }
 

@@ -12,7 +12,7 @@ import { type Bytes, bytes } from "../../shared/units.ts";
 import type { Files, VolumeRoot } from "../ports/files.ts";
 import type { Hashing } from "../ports/hashing.ts";
 import type { EncodedFact } from "../ports/ledger.ts";
-import { type ChecksumEntry, checksumLine, readChecksums } from "./checksums.ts";
+import { type ChecksumEntry, checksumLine, isListable, readChecksums } from "./checksums.ts";
 import { checksumFile, journalFile, profileFile, recordFolder } from "./driveLayout.ts";
 import { journalLine, readJournal } from "./journal.ts";
 
@@ -120,7 +120,7 @@ export class DriveRecord {
     const path = under(this.#volume.root, checksumFile(this.#tripFolder));
     const content = await contentOrNothing(this.#files, path, most);
     const { entries, whole } = readChecksums(content);
-    const ours = new Map(wanted.map((entry) => [nameKey(entry.path), entry]));
+    const ours = new Map(wanted.filter(isListable).map((entry) => [nameKey(entry.path), entry]));
     const heldHashes = new Set(wanted.map((entry) => entry.hash));
     const foreign = entries.filter((entry) => !ours.has(nameKey(entry.path)));
     const others = foreign.filter((entry) => !heldHashes.has(entry.hash));

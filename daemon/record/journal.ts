@@ -67,7 +67,15 @@ const shapes = z.discriminatedUnion("kind", [
     original,
     damage: text.optional(),
   }),
-  z.object({ kind: z.literal("copy"), ...base, original, drive, path: inside, readBack }),
+  z.object({
+    kind: z.literal("copy"),
+    ...base,
+    original,
+    drive,
+    path: inside,
+    readBack,
+    again: whole.optional(),
+  }),
   z.object({
     kind: z.literal("loss"),
     ...base,
@@ -80,13 +88,14 @@ const shapes = z.discriminatedUnion("kind", [
   }),
   z.object({ kind: z.literal("checked"), ...base, drive, readBack, originals: z.array(original) }),
   z.object({ kind: z.literal("drive-lost"), ...base, drive }),
-  z.object({ kind: z.literal("accepted"), ...base, card: text, path: text, original }),
+  z.object({ kind: z.literal("accepted"), ...base, card: text, path: text, original, damage: text }),
+  z.object({ kind: z.literal("dismissed"), ...base, card: text }),
   z.object({ kind: z.literal("vanished"), ...base, card: text, path: text, size: whole, modified: whole }),
 ]);
 
-/** A part of a path that stays where it is put. */
+/** A part of a path that stays where it is put, and that the checksum list can hold: filed names are made so. */
 function isPlainPart(part: string): boolean {
-  return part !== "" && part !== "." && part !== ".." && !part.includes("\0");
+  return part !== "" && part !== "." && part !== ".." && !/[\0\n\r\\]/.test(part) && part.isWellFormed();
 }
 
 const encoder = new TextEncoder();

@@ -53,6 +53,10 @@ export function fakeFace(status: StatusJson): FakeFace {
       nowhereTotal: 0,
     },
     failsWith: undefined,
+    happened: (before) => {
+      face.asked.push(`happened ${before ?? "until now"}`);
+      return [];
+    },
     pause: async () => {
       face.asked.push("pause");
     },

@@ -218,6 +218,13 @@ test("a form's body and an oversize one are refused even from the page", async (
   expect(large.statusCode).toBe(413);
 });
 
+test("what happened is asked for page by page, and by numbers only", async () => {
+  const authorization = `Bearer ${token}`;
+  expect((await get("/v1/happened", { authorization })).json()).toEqual([]);
+  expect((await get("/v1/happened?before=12", { authorization })).statusCode).toBe(200);
+  expect((await get("/v1/happened?before=x", { authorization })).statusCode).toBe(400);
+});
+
 test("a session can't make links: only who holds the token lets a browser in", async () => {
   const cookie = await signedIn();
   const answer = await post("/v1/link", { cookie, origin: own, "sec-fetch-site": "same-origin" });

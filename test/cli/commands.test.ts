@@ -11,6 +11,7 @@ import { commands } from "../../daemon/cli/run.ts";
 import { readProfile } from "../../daemon/core/profile.ts";
 import { homeFolders } from "../../daemon/home/homeFolders.ts";
 import { removeRunFile, writeRunFile } from "../../daemon/home/runFile.ts";
+import { UserMistake } from "../../shared/problems.ts";
 import { card, drive, evening } from "./boards.ts";
 import { fail, profileFile, scrubjay, startDaemon, token, world } from "./commandLine.ts";
 
@@ -220,6 +221,8 @@ test("each command that can refuse says its exit statuses", async () => {
   const refusing = ["drive add", "cards assign", "trip add", "trip show", "status", "wait", "eject"];
   for (const name of [...refusing, "cards accept", "scrub", "drive lost", "drive replace", "rebuild"])
     expect((await scrubjay(...name.split(" "), "--help")).out, name).toMatch(/Exit\s+status: 0/);
+  for (const name of ["eject", "drive lost", "drive replace", "cards accept", "cards dismiss"])
+    expect((await scrubjay(...name.split(" "), "--help")).out, name).toMatch(/\b64\s+[a-z]/);
 });
 
 test("a copied profile with another name and first day replaces nothing; its code is refused", async () => {
@@ -476,15 +479,32 @@ test("eject says when it may be unplugged, and that it may not yet with 1", asyn
 
 test("a card is dismissed by any of its names, and what was never copied is said", async () => {
   await startDaemon();
-  const [first] = evening.cards;
-  if (first === undefined) throw new Error("the board has cards");
+  const first = card({ present: false, mount: null });
+  world.face.statusAnswer = { ...evening, cards: [first] };
   const done = await scrubjay("cards", "dismiss", first.id);
   expect(done).toMatchObject({ exit: 0, err: "" });
   expect(done.out).toBe(
-    "Card 7 is of no concern until it is put in again. 2 files on it were never copied: keep the card if you want them.\n",
+    "Card 7 is of no concern until it is put in again. 2 files on it were never copied: keep the card\nif you want them.\n",
   );
   expect(world.face.asked).toContain(`dismissCard ${first.id}`);
   expect((await scrubjay("cards", "dismiss", "card 99")).exit).toBe(64);
+});
+
+test("of a card that is in, what is gone from it is dismissed and the card is not", async () => {
+  await startDaemon();
+  const dismissed = async (present: boolean, vanished: number, unread: number): Promise<string> => {
+    world.face.statusAnswer = { ...evening, cards: [card({ present })] };
+    world.face.dismissCard = async (id) => ({ card: id, name: "Card 7", unread, vanished });
+    return (await scrubjay("cards", "dismiss", "7")).out.replaceAll("\n", " ");
+  };
+  expect(await dismissed(true, 41, 3)).toBe(
+    "Card 7: 41 files that are gone from it are of no concern any more; the card itself goes on as before. ",
+  );
+  expect(await dismissed(true, 1, 0)).toContain("1 file that is gone from it is of no concern any more;");
+  expect(await dismissed(false, 2, 1)).toBe(
+    "Card 7 is of no concern until it is put in again. 2 files that are gone from it are of no concern any more either. 1 file on it was never copied: keep the card if you want them. ",
+  );
+  expect(await dismissed(false, 0, 0)).toBe("Card 7 is of no concern until it is put in again. ");
 });
 
 test("damage is accepted by a card's name and a path, with what can't be had any more", async () => {
@@ -507,4 +527,52 @@ test("damage is accepted by a card's name and a path, with what can't be had any
   });
   const hostile = await scrubjay("cards", "accept", "7", "a\u001b[2J\u202eb\nc");
   expect(hostile.out).toContain("a\\u{1b}[2J\\u{202e}b\\u{a}c of card 7");
+});
+
+test("a damaged file is found by the end of its path, below the root or below the card's mount", async () => {
+  await startDaemon();
+  const damaged = [
+    "DCIM/100ALDIN/ALD_0441.JPG",
+    "DCIM/100ALDIN/ALD_0417.NEF",
+    "DCIM/101ALDIN/ALD_0417.NEF",
+  ].map((path) => ({ path, why: "it is cut short", accepted: false }));
+  world.face.statusAnswer = { ...evening, cards: [card({ damaged })] };
+  const asked = async (path: string): Promise<readonly string[]> => {
+    world.face.asked.length = 0;
+    await scrubjay("cards", "accept", "7", path);
+    return world.face.asked.map((each) => each.split(" ").slice(2).join(" "));
+  };
+  for (const path of [
+    "DCIM/100ALDIN/ALD_0441.JPG",
+    "/DCIM/100ALDIN/ALD_0441.JPG",
+    "./DCIM/100ALDIN/ALD_0441.JPG",
+    "/media/anna/ALDINE_R2/DCIM/100ALDIN/ALD_0441.JPG",
+    "100ALDIN/ALD_0441.JPG",
+    "ald_0441.jpg",
+  ])
+    expect(await asked(path), path).toEqual(["DCIM/100ALDIN/ALD_0441.JPG"]);
+  expect(await asked("101ALDIN/ALD_0417.NEF")).toEqual(["DCIM/101ALDIN/ALD_0417.NEF"]);
+  // No end of a name, only of a path: such a file is the daemon's to know.
+  expect(await asked("0441.JPG")).toEqual(["0441.JPG"]);
+  expect(await asked("ALD_0417.NEF")).toEqual([]);
+  expect(await scrubjay("cards", "accept", "7", "ALD_0417.NEF")).toEqual({
+    exit: 64,
+    out: "",
+    err: "scrubjay: 'ALD_0417.NEF' fits 2 damaged files of card 7. Nothing was changed. Name one of them whole: DCIM/100ALDIN/ALD_0417.NEF, DCIM/101ALDIN/ALD_0417.NEF.\n",
+  });
+});
+
+test("a path that the daemon doesn't know is refused with the damaged file that was probably meant", async () => {
+  await startDaemon();
+  const damaged = [{ path: "DCIM/100ALDIN/ALD_0441.JPG", why: "it is cut short", accepted: false }];
+  world.face.statusAnswer = { ...evening, cards: [card({ damaged })] };
+  world.face.acceptDamage = async (_card, path) => {
+    throw new UserMistake(`Card 7 has no file ${path}.`, "`scrubjay cards` names its damaged files.");
+  };
+  const refused = async (path: string): Promise<string> => (await scrubjay("cards", "accept", "7", path)).err;
+  for (const path of ["ALD_0414.JPG", "DCIM/100ALDIN/ALD_0414.JPG"])
+    expect(await refused(path)).toBe(
+      `scrubjay: Card 7 has no file ${path}. Did you mean DCIM/100ALDIN/ALD_0441.JPG? \`scrubjay cards\` names its damaged files.\n`,
+    );
+  expect(await refused("MISC/AUTPRINT.MRK")).not.toContain("Did you mean");
 });

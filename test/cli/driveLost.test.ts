@@ -37,14 +37,15 @@ test("a loss says what counts no more, what is short, which cards to keep, and t
  ○  9,310 files have fewer copies than the goal now. What the other drives hold
     is untouched and counts as before.
  ◖! Card 3 and card 5 must not be formatted any more: their verdicts are
-    withdrawn. Keep them and put them in again.
+    withdrawn. Keep them and put them in again. If a card was formatted already,
+    nothing is lost as long as another drive holds its files.
 
  ◖! 1 file is on no drive any more. Everything else is untouched. Format no card
     before you have put it in: what is still on one is copied again by itself.
     Thu 3 June 2027, card 2 (1 file, 25 MB)
       2027-06-03/KC-20270603-A0421.NEF
 
- Introduce another drive under its name with
+ Put card 2 in. Introduce another drive under its name with
  \`scrubjay drive add MOUNT --name Rust\`, or put a known one in its place with
  \`scrubjay drive replace Rust NAME\`; what it owes is brought up by itself.
  This can't be undone: if Rust is found again it is a new drive, and its files
@@ -54,7 +55,29 @@ test("a loss says what counts no more, what is short, which cards to keep, and t
   const small = { ...rust, held: { files: 0, bytes: 0 }, short: 0, withdrawn: [] };
   const text = flat(renderDriveLost(small, undefined, false));
   expect(text).toContain("Rust is declared lost. It held no copy. No file is short of its copies now.");
-  expect(text).not.toMatch(/formatted|on no drive/);
+  expect(text).not.toMatch(/formatted|on no drive|Put card/);
+});
+
+test("the cards of all files that are on no drive are named, of those that aren't shown as well", () => {
+  const nowhere = Array.from({ length: 60 }, (_, index) => ({
+    ...gone,
+    path: `2027-06-03/KC-${index}.NEF`,
+    card: index < 45 ? "card 10" : index < 59 ? "card 3" : "card 4",
+  }));
+  const text = flat(renderDriveLost({ ...rust, nowhere, nowhereTotal: 60 }, undefined, true));
+  expect(text).toContain("and 20 more; `--json` names them");
+  expect(text).toContain("Put card 3, card 4 and card 10 in. Introduce another drive");
+});
+
+test("what takes the place of a lost drive is being filled if it is in, else it is to be plugged in", () => {
+  const said = (present: boolean, short = 9310): string =>
+    flat(renderDriveLost({ ...rust, short }, { name: "Moss", present }, true));
+  expect(said(true)).toContain(
+    "Moss is being filled now from what is plugged in; the rest follows by itself when a drive or card that has it comes.",
+  );
+  expect(said(true)).not.toContain("Plug in Moss");
+  expect(said(false)).toContain("Plug in Moss and the drives that hold the files, or put the cards in;");
+  expect(said(true, 0)).toContain("Moss gets what comes from now on.");
 });
 
 test("hostile names can't steer the terminal, and are quoted in commands", () => {
@@ -68,14 +91,14 @@ test("hostile names can't steer the terminal, and are quoted in commands", () =>
   };
   for (const text of [
     renderDriveLost(hostile, undefined, true, 50),
-    renderDriveLost(hostile, evil, true, 50),
+    renderDriveLost(hostile, { name: evil, present: true }, true, 50),
   ]) {
     expect(text).not.toMatch(/[\p{Cf}\u001b]/u);
     expect(text).not.toContain("\nc");
     expect(text).toContain("\\u{1b}");
   }
   expect(renderDriveLost(rust, undefined, false, 50)).toMatch(/^[\n\x20-\x7e]+$/);
-  for (const line of renderDriveLost(rust, "Moss", true, 50).split("\n"))
+  for (const line of renderDriveLost(rust, { name: "Moss", present: false }, true, 50).split("\n"))
     expect(widthOf(line)).toBeLessThanOrEqual(50);
   expect(renderDriveLost({ ...rust, name: "Old one" }, undefined, true, 96)).toContain(
     "`scrubjay drive replace 'Old one' NAME`",
@@ -118,9 +141,9 @@ test("drive replace changes one word in the trip's file, declares the loss, and 
   const result = await scrubjay("drive", "replace", "rust", "moss");
   expect(result).toMatchObject({ exit: 1, err: "" });
   expect(flat(result.out)).toContain(
-    "Moss takes the place of Rust in Kestrel Cliffs. Rust is declared lost. It held 9,310 files (460 GB); they count no more.",
+    "Moss takes the place of Rust in Kestrel Cliffs. `scrubjay trip show KC` prints the profile as it is now; your own file still names Rust. Change it too before you add it again. Rust is declared lost. It held 9,310 files (460 GB); they count no more.",
   );
-  expect(flat(result.out)).toContain("Plug in Moss and the drives that hold the files, or put the cards in");
+  expect(flat(result.out)).toContain("Moss is being filled now from what is plugged in");
   expect(flat(result.out)).toContain("This can't be undone");
   const text = await readFile(example, "utf8");
   expect(await readFile(file, "utf8")).toBe(text.replace("name: Rust", "name: Moss"));
@@ -155,7 +178,9 @@ test("every trip that names the drive is changed, no other one", async () => {
     await profileFile(later.replace("Tern Bay", "Skerries").replace("TB", "SK").replace("Rust", "Iron")),
   );
   const result = await scrubjay("drive", "replace", "Rust", "Moss");
-  expect(flat(result.out)).toContain("Moss takes the place of Rust in Kestrel Cliffs and Tern Bay.");
+  expect(flat(result.out)).toContain(
+    "Moss takes the place of Rust in Kestrel Cliffs and Tern Bay. `scrubjay trip show TRIP` prints each profile as it is now; your own files still name Rust.",
+  );
   const folder = join(file, "..");
   const texts = await Promise.all(
     (await readdir(folder)).map((name) => readFile(join(folder, name), "utf8")),
@@ -179,7 +204,7 @@ test("a drive that was never introduced, or is lost already, isn't declared lost
     const result = await scrubjay("drive", "replace", "Rust", "Moss");
     expect(result).toMatchObject({ exit: 1, err: "" });
     expect(flat(result.out)).toBe(
-      " Moss takes the place of Rust in Kestrel Cliffs. What it owes is brought up by itself; `scrubjay status` shows how far it is. ",
+      " Moss takes the place of Rust in Kestrel Cliffs. Moss is being filled now; `scrubjay status` shows how far it is. `scrubjay trip show KC` prints the profile as it is now; your own file still names Rust. Change it too before you add it again. ",
     );
     expect(world.face.asked).toEqual(["refresh"]);
     await world.api?.close();
@@ -201,7 +226,8 @@ test("what refuses a replacement refuses it before anything is changed", async (
     ["Iron", "Moss", /No trip names Iron\. Nothing was changed/],
     ["Rust", "Nobody", /No drive is known as Nobody\..*`scrubjay drive add MOUNT --name Nobody`/],
     ["Rust", "Ghost", /No drive is known as Ghost/],
-    ["Rust", "Spent", /No drive is known as Spent/],
+    ["Slate", "Spent", /^scrubjay: Spent was declared lost\. .*`scrubjay drive replace Spent Slate`\?$/m],
+    ["Spent", "Moss", /^scrubjay: Spent was declared lost, and no trip names it any more\. Nothing needs to/],
     ["Rust", "Slate", /Slate takes part in Kestrel Cliffs already/],
     ["Slate", "Moss", /Slate is plugged in, so it isn't lost\. Nothing was changed/],
     ["Rust", "a\u001b[2J\u202eb", /known as a\\u\{1b\}\[2J\\u\{202e\}b/],
@@ -212,6 +238,35 @@ test("what refuses a replacement refuses it before anything is changed", async (
     expect(result.err).toMatch(words);
     expect(result.err).not.toContain("\u001b");
   }
+  expect(await readFile(file, "utf8")).toBe(before);
+  expect(world.face.asked).toEqual([]);
+});
+
+test("where OLD and NEW were most likely mixed up, the right order is shown, and nothing is done", async () => {
+  const file = await tripWith();
+  const before = await readFile(file, "utf8");
+  const rustAs = (changes: Partial<DriveStatusJson>): void => {
+    const drives = world.face.statusAnswer.drives.map((each) =>
+      each.name === "Rust" ? { ...each, ...changes } : each,
+    );
+    world.face.statusAnswer = { ...evening, drives };
+  };
+  const mixedUp = async (happened: string): Promise<void> => {
+    const result = await scrubjay("drive", "replace", "moss", "Rust");
+    expect(result).toEqual({
+      exit: 64,
+      out: "",
+      err: `scrubjay: ${happened} Nothing was changed. Did you mean \`scrubjay drive replace Rust Moss\`?\n`,
+    });
+  };
+  await mixedUp("No trip names Moss.");
+  rustAs({ id: null, lost: true });
+  await mixedUp("Rust was declared lost.");
+  rustAs({ id: null, lost: false });
+  await mixedUp("No drive is known as Rust.");
+  // The other way round can't be meant either: the drive takes part already, or isn't lost.
+  expect((await scrubjay("drive", "replace", "Slate", "Rust")).err).not.toContain("Did you mean");
+  expect((await scrubjay("drive", "replace", "Moss", "Slate")).err).not.toContain("Did you mean");
   expect(await readFile(file, "utf8")).toBe(before);
   expect(world.face.asked).toEqual([]);
 });

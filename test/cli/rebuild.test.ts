@@ -1,7 +1,7 @@
 /** `rebuild`: what drives taught a new computer, and what existed and is on none of them, by name. */
 
 import { expect, test } from "vitest";
-import { renderNowhere } from "../../daemon/cli/renderNowhere.ts";
+import { putCardsIn, renderNowhere } from "../../daemon/cli/renderNowhere.ts";
 import { renderRebuild } from "../../daemon/cli/renderRebuild.ts";
 import { widthOf } from "../../daemon/cli/table.ts";
 import type { NowhereJson, RebuildJson } from "../../shared/api.ts";
@@ -38,7 +38,8 @@ test("what was learnt is said per trip and per drive", () => {
  Slate  /media/anna/Slate  1,700 files
 
  All that existed is on a known drive. \`scrubjay status\` shows what is where,
- and \`scrubjay scrub\` reads every copy again.
+ and \`scrubjay scrub\` reads every copy again. Plug in the other drives of the
+ trip too: what only their records know is learnt when they come.
 `);
   expect(renderRebuild({ ...learnt, trips: [] }, true)).toContain("Blue and Slate know of no trip.");
 });
@@ -57,9 +58,11 @@ test("what didn't hold, what other drives have, and what is on none", () => {
     text.slice(text.indexOf(" ·")),
   ).toBe(` ·  1 line of the records was torn or altered and was passed over. The rest of
     them was read.
- ·  2 facts contradict others and were left out. They don't count.
+ ·  2 entries contradict others, or belong to a file whose own line is torn, and
+    were left out.
 
- ◌  Rust holds 120 files that these don't; plug it in.
+ ◌  By the records, a part of what these drives don't hold is on Rust (120
+    files); plug it in, and it is looked for.
 
  ◖! 2 files existed and are on no known drive. What the drives hold is safe,
     nothing on them was changed. Format no card before you have put it in: what
@@ -68,13 +71,41 @@ test("what didn't hold, what other drives have, and what is on none", () => {
       2027-06-03/KC-20270603-A0421.NEF
       2027-06-03/KC-20270603-A0422.NEF
 
- Put card 2 in, and plug in any other drive of the trip: \`scrubjay rebuild\` with
- that one learns what it knows. \`scrubjay status\` shows what is where, and
- \`scrubjay scrub\` reads every copy again.
+ Put card 2 in. \`scrubjay status\` shows what is where, and \`scrubjay scrub\`
+ reads every copy again. Plug in the other drives of the trip too: what only
+ their records know is learnt when they come.
 `);
   expect(renderRebuild(grave, false, 80)).toMatch(/^[\n\x20-\x7e]+$/);
   for (const line of renderRebuild(grave, true, 50).split("\n"))
     expect(widthOf(line)).toBeLessThanOrEqual(50);
+});
+
+test("what other drives hold by the records isn't said to be there before it was looked for", () => {
+  const slate = { drive: "Slate", files: 120 };
+  const text = flat(renderRebuild({ ...learnt, elsewhere: [slate], disagreeing: 1 }, true));
+  expect(text).toContain(
+    "By the records, what these drives don't hold is on Slate (120 files); plug it in, and it is looked for.",
+  );
+  expect(text).not.toContain("All that existed");
+  expect(text).toMatch(/what only their records know is learnt when they come\. $/);
+  expect(text).toContain(
+    "1 entry contradicts others, or belongs to a file whose own line is torn, and was left out.",
+  );
+  const two = flat(renderRebuild({ ...learnt, elsewhere: [slate, { drive: "Moss", files: 1 }] }, true));
+  expect(two).toContain("is on Slate (120 files) and Moss (1 file); plug them in, and it is looked for.");
+});
+
+test("the cards to put in are those of all files that came, in the order of their numbers", () => {
+  const files = Array.from({ length: 50 }, (_, index) =>
+    lost(index, { card: index < 47 ? "card 10" : `card ${index - 45}` }),
+  );
+  expect(putCardsIn(files, 50)).toBe("Put card 2, card 3, card 4 and card 10 in.");
+  expect(putCardsIn([lost(1), lost(2, { card: "" })], 2)).toBe("Put card 2 in.");
+  expect(putCardsIn(files.slice(0, 40), 2000)).toBe("Put card 10 in, and every other card of the trip.");
+  expect(putCardsIn([lost(1, { card: "" })], 1)).toBe("Put every card of the trip in.");
+  expect(flat(renderRebuild({ ...learnt, nowhere: files, nowhereTotal: 50 }, true))).toContain(
+    "Put card 2, card 3, card 4 and card 10 in. `scrubjay status`",
+  );
 });
 
 test("what is nowhere stands by day and card, what has neither behind", () => {

@@ -90,6 +90,8 @@ test("a card without files holds no files on the board, too", () => {
   const text = renderStatus({ ...evening, cards: [empty] }, true);
   expect(text).toMatch(/Card 7 .*holds no files/);
   expect(text).not.toContain("may be formatted");
+  expect(text).not.toContain("Before you format");
+  expect(renderCards([empty], true)).not.toContain("Before you format");
 });
 
 test("cards stand in the order of their numbers, those without one behind them", () => {
@@ -113,7 +115,9 @@ test("a card says its label once, and when its verdict was given", () => {
 
 test("work under way says how far, how fast and how long", () => {
   const text = renderStatus(evening, true, 120);
-  expect(text).toContain(" copying Card 8 → Slate: 52 %, 45 GB of 86 GB, 96 MB/s, 4 min left\n");
+  expect(text).toContain(" copying card 8 → Slate: 52 %, 45 GB of 86 GB, 96 MB/s, 4 min left\n");
+  const work = evening.work.map((each) => ({ ...each, kind: "survey" as const }));
+  expect(renderStatus({ ...evening, work }, true, 120)).toContain(" looking at card 8\n");
 });
 
 test("an alert has its three sentences and how grave it is", () => {
@@ -158,6 +162,38 @@ test("cautions stand next to any clear verdict, once, and nowhere else", () => {
   expect(cards.split(formatCautions).length).toBe(2);
   expect(cards).toContain("Card 6 may be formatted.");
   expect(flat(renderCards([card({})], true))).not.toContain("Before you format");
+  const out = { ...clear, present: false, mount: null };
+  expect(flat(renderCards([out], true))).toContain(formatCautions);
+});
+
+test("a card that files are gone from is never said to be ready, however clear the rest of it is", () => {
+  const paths = Array.from({ length: 41 }, (_, index) => `DCIM/100ALDIN/ALD_04${index + 10}.NEF`);
+  const verdict = "Keep card 7: 41 files that were never copied are gone from it.";
+  for (const clear of [false, true]) {
+    const robbed = card({ clear, lackingTotal: 0, vanished: paths, verdict });
+    const board = renderStatus({ ...evening, cards: [robbed] }, true, 140);
+    expect(board).toContain("◖! keep this card: 41 files gone, never copied\n");
+    for (const text of [board, renderCards([robbed], true)])
+      expect(text).not.toMatch(/may be formatted|Before you format/);
+  }
+  const emptied = card({ files: 0, lackingTotal: 0, vanished: ["DCIM/a.NEF"], verdict });
+  expect(renderStatus({ ...evening, cards: [emptied] }, true, 140)).toContain(
+    "◖! keep this card: 1 file gone, never copied\n",
+  );
+});
+
+test("a card that goes with damage that someone accepted says so beside its verdict", () => {
+  const file = (nth: number) => ({ path: `DCIM/ALD_041${nth}.NEF`, why: "it is cut short", accepted: true });
+  const verdict = "Card 7 may be formatted. All 1,824 files are verified on Blue, Slate and Rust.";
+  const clear = card({ clear: true, lackingTotal: 0, verdict, damaged: [file(1), file(2)] });
+  expect(flat(renderCards([clear], true))).toContain(
+    "verified on Blue, Slate and Rust; 2 of its files are damaged, as you accepted. Kestrel Cliffs;",
+  );
+  expect(flat(renderCards([{ ...clear, damaged: [file(1)] }], true))).toContain(
+    "; 1 of its files is damaged, as you accepted.",
+  );
+  expect(renderCards([{ ...clear, clear: false }], true)).not.toContain("as you accepted");
+  expect(renderCards([{ ...clear, damaged: [] }], true)).not.toContain("as you accepted");
 });
 
 test("cards that went and are clear are left out of the board, those not clear stay", () => {
@@ -240,8 +276,8 @@ test("a card names its damaged files, those known of last, and what is gone from
     "◖! keep this card: 1 file damaged\n",
   );
   const known = damaged.map((file) => ({ ...file, accepted: true }));
-  const clear = { damaged: known, lacking: [], lackingTotal: 0, clear: true };
-  expect(board(clear)).toContain("  may be formatted; 1 file gone, never copied\n");
+  const clear = { damaged: known, lacking: [], lackingTotal: 0, clear: true, vanished: [] };
+  expect(board(clear)).toContain("  may be formatted\n");
   expect(renderCards([{ ...hurt, ...clear }], true, 80)).not.toContain(": damaged:");
 });
 
@@ -250,8 +286,12 @@ test("of very many damaged or vanished files twenty are named, the others counte
   const damaged = paths.map((path) => ({ path, why: "it is cut short", accepted: false }));
   const text = renderCards([card({ damaged, vanished: paths.slice(0, 21) })], true);
   expect(text.match(/damaged: it is cut short/g)?.length).toBe(20);
-  expect(text).toContain("    and 3 more damaged files\n");
-  expect(text).toContain("    and 1 more file that is gone\n");
+  expect(text).toContain("    and 3 more damaged files; `--json` names all\n");
+  expect(text).toContain("    and 1 more file that is gone; `--json` names all\n");
+  expect(renderCards([card({ vanished: [...paths, ...paths, "a"] })], true)).toContain(
+    "    and 27 more files that are gone; `--json` names all\n",
+  );
+  expect(renderCards([card({ vanished: paths.slice(0, 20) })], true)).not.toContain("--json");
 });
 
 test("a drive that was declared lost says so on the board and in the list", () => {

@@ -36,16 +36,16 @@ test("findings stand in groups, the gravest first, each with what is safe and wh
     finding(4, { what: "changed", healed: false }),
     finding(3, { what: "missing", drive: "Blue" }),
     finding(2, { healed: false }),
-    finding(1, {}),
+    finding(1, { aside: ".scrubjay/trips/kc-20270603-ae9a/aside/KC-20270603-A0001.NEF" }),
   ];
   expect(renderScrub({ ...well, findings }, true, 80)).toBe(` ◖! Blue: 1,824 files, 52.3 GB; 1 gone, 1 moved.
  ◖! Slate: 1,824 files, 52.3 GB; 2 damaged, 1 changed by another program.
 
  ◖! 2 files on Slate can't be read as verified any more, and no program wrote
     them. Nothing was deleted, and other drives' copies count as before.
-    Set aside in \`.scrubjay/trips/ID/aside\` on the drive, and a good copy stands
-    in its place (1):
-      Slate: 2027-06-03/KC-20270603-A0001.NEF
+    A good copy stands there again (1):
+      Slate: 2027-06-03/KC-20270603-A0001.NEF, the damaged file is set aside as
+        .scrubjay/trips/kc-20270603-ae9a/aside/KC-20270603-A0001.NEF
     Left as it is until a good copy takes its place; owed by the drive (1):
       Slate: 2027-06-03/KC-20270603-A0002.NEF
     Keep the cards. Plug in another drive that holds it, or put its card in:
@@ -79,6 +79,39 @@ test("a drive on which files were only moved is as verified", () => {
   );
 });
 
+test("what is known since before stands behind what is new, and its drive isn't as verified", () => {
+  const old = { healed: false, earlier: true };
+  const lines = (findings: readonly FindingJson[]): readonly string[] =>
+    renderScrub({ ...well, findings }, true, 96).split("\n");
+  const both = lines([
+    finding(1, old),
+    finding(2, { healed: false }),
+    finding(3, { ...old, what: "missing" }),
+  ]);
+  expect(both[1]).toBe(" ◖! Slate: 1,824 files, 52.3 GB; 2 damaged, 1 gone, 2 of them known since before.");
+  const named = both.filter((line) => line.startsWith("      Slate: "));
+  expect(named).toEqual([
+    "      Slate: 2027-06-03/KC-20270603-A0002.NEF",
+    "      Slate: 2027-06-03/KC-20270603-A0001.NEF, known since before",
+    "      Slate: 2027-06-03/KC-20270603-A0003.NEF, known since before",
+  ]);
+  const changed = lines([finding(1, { ...old, what: "changed" })]);
+  expect(changed[1]).toBe(
+    " ○  Slate: 1,824 files, 52.3 GB; 1 changed by another program, known since before.",
+  );
+  expect(changed[0]).toContain("Blue: 1,824 files, 52.3 GB, all as verified.");
+});
+
+test("the untouched copy of a changed file is named", () => {
+  const beside = "2027-06-03/KC-20270603-A0004-2.NEF";
+  const text = renderScrub({ ...well, findings: [finding(4, { what: "changed", beside })] }, true, 120);
+  expect(text).toContain(
+    "    The original stands beside it again:\n      Slate: 2027-06-03/KC-20270603-A0004.NEF, the original is 2027-06-03/KC-20270603-A0004-2.NEF\n",
+  );
+  const unknown = [finding(4, { what: "changed", beside: null, aside: null })];
+  expect(renderScrub({ ...well, findings: unknown }, true)).not.toMatch(/original is|set aside as/);
+});
+
 test("what was not read is said, and only what was read is called verified", () => {
   const text = flat(renderScrub({ ...well, complete: false }, true));
   expect(text).toContain("Blue: 1,824 files, 52.3 GB, all that was read is as verified.");
@@ -90,7 +123,7 @@ test("a group names twenty files in all its parts and counts the others", () => 
   const text = renderScrub({ ...well, findings }, true, 80);
   expect(text.match(/^ {6}Slate: /gm)?.length).toBe(20);
   expect(text).toMatch(
-    /in its place \(18\):\n( {6}Slate: .*\n){18} {4}Left as it is .*; owed by the drive \(14\):\n/,
+    /stands there again \(18\):\n( {6}Slate: .*\n){18} {4}Left as it is .*; owed by the drive \(14\):\n/,
   );
   expect(text).toContain("      and 12 more; `--json` names them\n");
   const more = Array.from({ length: 32 }, (_, index) => finding(index, { healed: index < 25 }));
@@ -106,6 +139,8 @@ test("nothing stands out of 50 columns, and hostile names can't steer the termin
   const text = renderScrub({ drives, findings, complete: false }, true, 50);
   expect(text).not.toMatch(/[\p{Cf}\u001b]/u);
   expect(text).toContain("\\u{1b}[2J\\u{202e}b\\u{a}c");
+  const paths = [finding(3, { aside: evil }), finding(4, { what: "changed", beside: evil })];
+  expect(renderScrub({ ...well, findings: paths }, true, 50)).not.toMatch(/[\p{Cf}\u001b]/u);
   for (const line of text.split("\n")) expect(widthOf(line)).toBeLessThanOrEqual(50);
   expect(renderScrub({ ...well, findings: [finding(1, {})] }, false)).toMatch(/^[\n\x20-\x7e]+$/);
 });
@@ -122,6 +157,7 @@ test("scrub: 0 as verified or moved, 1 changed and owed or not complete, 65 with
   expect(await exitWith({ findings: [finding(1, { what: "changed", healed: false })] })).toBe(1);
   expect(await exitWith({ complete: false })).toBe(1);
   expect(await exitWith({ findings: [finding(1, { what: "damaged" })] })).toBe(65);
+  expect(await exitWith({ findings: [finding(1, { healed: false, earlier: true })] })).toBe(65);
   expect(await exitWith({ findings: [finding(1, { what: "missing" })], complete: false })).toBe(65);
 });
 

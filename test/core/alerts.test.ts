@@ -25,6 +25,7 @@ const nothing: AlertView = {
   withdrawn: [],
   vanished: [],
   emptied: [],
+  nowhere: { paths: [], cards: [] },
   spoilt: [],
 };
 

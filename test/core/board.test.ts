@@ -4,8 +4,8 @@ import { expect, test } from "vitest";
 import { type BoardView, boardSentences } from "../../daemon/core/board.ts";
 import { millis } from "../../shared/units.ts";
 
-const blue = { name: "Blue", introduced: true, present: true, owedFiles: 0 };
-const rust = { name: "Rust", introduced: true, present: false, owedFiles: 1824 };
+const blue = { name: "Blue", introduced: true, lost: false, present: true, owedFiles: 0 };
+const rust = { name: "Rust", introduced: true, lost: false, present: false, owedFiles: 1824 };
 const card = (nth: number, more: Partial<BoardView["cards"][number]> = {}) => ({
   name: `Card ${nth}`,
   present: true,

@@ -33,6 +33,8 @@ function card(files: readonly VerdictFile[], more: Partial<CardForVerdict> = {})
     ],
     files,
     unreadFolders: [],
+    vanished: 0,
+    hearsay: false,
     ...more,
   };
 }

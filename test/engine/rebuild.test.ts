@@ -162,7 +162,7 @@ test("records that disagree: what one can't be true beside the other is left out
   const { hashing } = bench.engine.ports;
   const base = { trip: tripId as TripId, at: instant(1) };
   const lie: Fact[] = [
-    // Another file under the name that picture 1 has, and a copy of something unheard of.
+    // Another file under the name that picture 1 has, and a copy of something whose bytes can't be known.
     {
       ...base,
       at: instant(Date.parse("2040-01-01")),
@@ -176,7 +176,7 @@ test("records that disagree: what one can't be true beside the other is left out
     {
       ...base,
       kind: "copy",
-      original: "1111111111111111-5-00000000" as OriginalId,
+      original: "something" as OriginalId,
       drive: "0123456789abcdef0123456789abcdef" as DriveId,
       path: "x" as RelativePath,
       readBack: "direct",

@@ -73,7 +73,14 @@ test("a copy whose bytes changed by themselves is damage: set aside, made good f
   spoil(copyOn(bench, "Blue", 1));
   const outcome = await scrub("Blue");
   expect(outcome.findings).toEqual([
-    { drive: "Blue", path: filedAs(1), what: "damaged", movedTo: null, healed: true },
+    {
+      drive: "Blue",
+      path: filedAs(1),
+      what: "damaged",
+      movedTo: null,
+      healed: true,
+      aside: `.scrubjay/trips/kc-2027-06-03-test/aside/${filedAs(1)}`,
+    },
   ]);
   expect(held(bench, "Blue")).toEqual(whole);
   expect(setAside(bench, "Blue")).toEqual({ [filedAs(1)]: "pixture 1" });

@@ -127,7 +127,12 @@ test("owed is what exists less what the drive holds", () => {
   });
 });
 
+function knowDrives(): void {
+  for (const id of [blue, slate]) ledger.addDrive({ id, name: id, fsId: id, lastSeen: instant(1) });
+}
+
 test("a frame is at its goal when all its files are, on different drives", () => {
+  knowDrives();
   learn(original(1, "f"), original(2, "f"), original(3, "g"));
   learn(copy(1, blue), copy(1, slate), copy(2, blue), copy(3, blue), copy(3, slate));
   expect(ledger.totals(trip, 2)).toEqual({ frames: 2, files: 3, atGoal: 1, filesAtGoal: 2 });
@@ -135,7 +140,21 @@ test("a frame is at its goal when all its files are, on different drives", () =>
   expect(ledger.totals(trip, 2)).toEqual({ frames: 2, files: 3, atGoal: 2, filesAtGoal: 3 });
 });
 
+test("copies count on drives that are known, were here and aren't lost; a drive that was only heard of counts when it comes", () => {
+  knowDrives();
+  const rust = "rust" as DriveId;
+  learn(original(1, "f"), copy(1, blue), copy(1, slate), copy(1, rust));
+  expect(ledger.totals(trip, 3).atGoal).toBe(0);
+  ledger.hearOfDrive({ id: rust, name: "Rust", fsId: "", lastSeen: instant(1) });
+  expect(ledger.totals(trip, 3).atGoal).toBe(0);
+  ledger.driveSeen(rust, instant(2));
+  expect(ledger.totals(trip, 3).atGoal).toBe(1);
+  ledger.loseDrive(rust, instant(3));
+  expect(ledger.totals(trip, 3).atGoal).toBe(0);
+});
+
 test("a card's file counts as known only as it was seen: another size or time is another file", () => {
+  knowDrives();
   learn(original(1), sighting(1, "DCIM/a"), copy(1, blue), copy(1, slate));
   ledger.cardSeen(card, "CARD", bytes(1_000), instant(1));
   const as = (size: number, modified: number) => {

@@ -88,7 +88,7 @@ onMedia(
     const scrubbed = await computer.scrubjay.run("scrub", "Blue", "--json");
     expect(scrubbed.status, scrubbed.errors).toBe(65);
     const said = JSON.parse(scrubbed.out) as ScrubJson;
-    expect(said.findings).toEqual([{ drive: "Blue", path, what: "damaged", movedTo: null, healed: true }]);
+    expect(said.findings).toMatchObject([{ drive: "Blue", path, what: "damaged", healed: true }]);
 
     // From the medium, by general tools.
     blue.unmount();
