@@ -1,7 +1,6 @@
 /** `scrubjay open`: the page in the user's browser, by a link that is good once. */
 
 import { daemonClient } from "../api/client.ts";
-import { openInBrowser } from "../platform/select.ts";
 import type { Call, Command } from "./command.ts";
 import { outJson } from "./terminal.ts";
 
@@ -20,6 +19,8 @@ async function run(call: Call): Promise<number> {
     outJson(call.terminal, { url });
     return 0;
   }
+  // Not before it is needed: with it come the adapters to drives and cards.
+  const { openInBrowser } = await import("../platform/select.ts");
   if (await openInBrowser(url)) {
     call.terminal.out("The page is open in your browser.\n");
     return 0;

@@ -29,6 +29,7 @@ import { scrub } from "./scrub.ts";
 import { status } from "./status.ts";
 import { paragraph } from "./table.ts";
 import { columnsOf, inItsSigns, outJson, type Terminal } from "./terminal.ts";
+import { tray } from "./tray.ts";
 import { tripAdd, tripCheck, tripList, tripShow } from "./trip.ts";
 import { wait } from "./wait.ts";
 import { watch } from "./watch.ts";
@@ -41,6 +42,7 @@ export const commands: readonly Command[] = [
   tripList,
   tripShow,
   daemon,
+  tray,
   driveAdd,
   driveList,
   status,

@@ -98,7 +98,7 @@ function buildIfStale(quiet) {
 
 function sourcesDigest() {
   const hash = createHash("sha256");
-  const files = ["daemon", "shared", "config", "test"].flatMap((folder) =>
+  const files = ["daemon", "shared", "config", "test", "tray"].flatMap((folder) =>
     readdirSync(at(folder), { recursive: true, encoding: "utf8" })
       .filter((name) => name.endsWith(".ts"))
       .map((name) => join(folder, name)),

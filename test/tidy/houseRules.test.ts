@@ -90,16 +90,38 @@ const layers: readonly Layer[] = [
       "daemon/api/client.ts",
       "daemon/platform/select.ts",
       "daemon/main.ts",
+      "tray/main.ts",
+      "tray/startDaemon.ts",
+      "tray/platform/select.ts",
       "shared/",
       "config/",
       "node:",
     ],
-    reason: "talks to the daemon by its API; `daemon` starts it and `doctor` asks the platform",
+    reason:
+      "talks to the daemon by its API; `daemon` starts it, `tray` the tray, and `doctor` asks the platform",
   },
   {
     where: "daemon/main.ts",
     mayUse: ["daemon/", "shared/", "config/", "node:"],
     reason: "puts everything together",
+  },
+  {
+    where: "tray/platform/",
+    mayUse: [
+      "tray/",
+      "daemon/platform/common/nodeNotices.ts",
+      "daemon/ports/notices.ts",
+      "shared/",
+      "node:",
+      "@particle/dbus-next",
+      "systray2",
+    ],
+    reason: "where the icon stands, as each system has it, and its notices as the daemon shows them",
+  },
+  {
+    where: "tray/",
+    mayUse: ["daemon/api/client.ts", "daemon/ports/notices.ts", "shared/", "node:"],
+    reason: "one more client of the daemon's API, in a process of its own",
   },
 ];
 
@@ -132,8 +154,8 @@ const bans: readonly Ban[] = [
   },
   {
     what: /\bprocess\.platform\b|\bos\.platform\(|\bos\.type\(/,
-    within: ["daemon/", "shared/", "config/"],
-    except: ["daemon/platform/select.ts"],
+    within: ["daemon/", "shared/", "config/", "tray/"],
+    except: ["daemon/platform/select.ts", "tray/platform/select.ts"],
     reason: "a platform difference is data or a folder",
   },
   {
