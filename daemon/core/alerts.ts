@@ -201,7 +201,10 @@ function faultAlert(fault: AlertFault): Alert {
         code: "read-error",
         severity: "urgent",
         about,
-        happened: `${medium} can't be read in ${counted(fault.paths.length, "place")}: ${files}${detail}.`,
+        happened:
+          fault.paths.length === 0
+            ? `${medium} gives no sure answer${detail}.`
+            : `${medium} can't be read in ${counted(fault.paths.length, "place")}: ${files}${detail}.`,
         safe: `Everything else on it is copied. ${cardUntouched}`,
         next: `Keep ${medium}. Take it out and put it in again, or try a second reader, which may read it better.`,
       };

@@ -17,6 +17,7 @@ import {
   under,
 } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
+import type { Bytes } from "../../shared/units.ts";
 import type { WantedFrame } from "../core/filing.ts";
 import type { CopyJob, PlannedFile } from "../core/plan.ts";
 import type { ReadHandle, WriteHandle } from "../ports/files.ts";
@@ -86,34 +87,45 @@ interface Unfinished {
 export interface ReadPlanned {
   readonly file: PlannedFile;
   readonly streamed: Streamed;
-  /** What is wrong with its structure as the card gives it; undefined if nothing is. */
-  readonly damage: string | undefined;
+  /** What is wrong with its structure as the card gives it; found out while the next file is read. Never rejects. */
+  readonly damage: Promise<string | undefined>;
   readonly copies: ReadonlyMap<DriveId, Unfinished>;
 }
 
+/** The same when its structure was looked at. */
+export type LookedAt = Omit<ReadPlanned, "damage"> & { readonly damage: string | undefined };
+
 /** An original that is to stand on some drives. */
 export interface Settled {
-  readonly read: ReadPlanned;
+  readonly read: LookedAt;
   readonly original: Pick<OriginalRow, "id" | "path" | "hash" | "size">;
 }
 
 export async function runPass(context: PassContext, jobs: readonly CopyJob[]): Promise<void> {
   const inFlight = new Places(context.ports.limits.framesInFlight);
   const behind = new Set<Promise<void>>();
+  let before: Promise<void> = Promise.resolve();
   let bug: unknown;
   for (const job of jobs) {
     if (context.interrupted() || context.source.gone.aborted || bug !== undefined) break;
     if (!job.files.some((file) => file.targets.some(context.usable))) continue;
     await inFlight.enter();
-    let settled: readonly Settled[];
+    let read: readonly ReadPlanned[];
     try {
-      settled = settle(context, job, await readJob(context, job));
+      read = await readJob(context, job);
     } catch (fault) {
       inFlight.leave();
       bug = fault;
       break;
     }
-    const finishing = finish(context, settled)
+    // Names are settled in the order of reading, while what comes next is being read.
+    const settled = before.then(async () => settle(context, job, await looked(read)));
+    before = settled.then(
+      () => undefined,
+      () => undefined,
+    );
+    const finishing = settled
+      .then((ready) => finish(context, ready))
       .catch((fault: unknown) => {
         bug = fault;
       })
@@ -125,6 +137,11 @@ export async function runPass(context: PassContext, jobs: readonly CopyJob[]): P
   }
   await Promise.all(behind);
   if (bug !== undefined) throw bug;
+}
+
+/** What was read, with what is known of its structure by now. */
+async function looked(read: readonly ReadPlanned[]): Promise<readonly LookedAt[]> {
+  return Promise.all(read.map(async (each) => ({ ...each, damage: await each.damage })));
 }
 
 /** Reads the job's files once each, into `incoming/` on the drives that lack them. */
@@ -146,7 +163,7 @@ async function readFile(
   drives: readonly DriveId[],
 ): Promise<ReadPlanned | undefined> {
   const copies = new Map<DriveId, Unfinished>();
-  let done: (Streamed & { readonly damage: string | undefined }) | undefined;
+  let done: StreamedFile | undefined;
   let fault: unknown;
   try {
     done = await streamFile(context, file, drives, copies);
@@ -161,16 +178,19 @@ async function readFile(
   return undefined;
 }
 
+type StreamedFile = Streamed & Pick<ReadPlanned, "damage">;
+
 /** @throws FileFault when the source can't be read. */
 async function streamFile(
   context: PassContext,
   file: PlannedFile,
   drives: readonly DriveId[],
   copies: Map<DriveId, Unfinished>,
-): Promise<(Streamed & { readonly damage: string | undefined }) | undefined> {
+): Promise<StreamedFile | undefined> {
   const { ports } = context;
   const source = await openSource(context, file);
   const sinks = new Map<DriveId, Sink>();
+  let looking: Promise<string | undefined> | undefined;
   try {
     const before = await source.facts();
     // What is written down is what was listed; if that isn't what stands there, it is listed anew.
@@ -197,10 +217,10 @@ async function streamFile(
     if (!same || streamed.size !== after.size) throw new FileFault("changed", file.path);
     // What was just read is still in the computer's memory: looking at it again costs the card nothing.
     const fresh = context.source.card !== undefined && file.original === undefined && file.role !== "extra";
-    const damage = fresh ? await inspect(source, file.path, streamed.size) : undefined;
-    return { ...streamed, damage };
+    if (fresh) looking = lookAt(source, file.path, streamed.size);
+    return { ...streamed, damage: looking ?? Promise.resolve(undefined) };
   } finally {
-    await source.close();
+    if (looking === undefined) await source.close();
     for (const [drive, sink] of sinks) {
       const copy = copies.get(drive);
       if (sink.fault === undefined || copy === undefined) continue;
@@ -208,6 +228,18 @@ async function streamFile(
       await discard(context, copy);
       await context.onDriveFault(drive, file.path, file.original, sink.fault);
     }
+  }
+}
+
+/** Looks at the structure and closes the file. What can't be read a second time is found out by whoever needs it. */
+async function lookAt(source: ReadHandle, path: RelativePath, size: Bytes): Promise<string | undefined> {
+  try {
+    return await inspect(source, path, size);
+  } catch (fault) {
+    if (fault instanceof FileFault) return undefined;
+    throw fault;
+  } finally {
+    await source.close().catch(() => undefined);
   }
 }
 

@@ -149,10 +149,10 @@ function checkOwners(
   const owners = named.flatMap(({ identity }) => identity.owner ?? []);
   const known = new Set(ledger.drives().map((drive) => drive.id));
   const ours = ledger.owner() ?? owners.find((owner) => owner !== said) ?? said;
-  const foreign = named.find(
-    ({ identity: { id, owner } }) =>
-      !known.has(id) && owner !== ours && owner !== said && !(owner === undefined && said === noOwner),
-  );
+  const foreign = named.find(({ identity: { id, owner } }) => {
+    const isSaid = said !== undefined && (owner ?? noOwner) === said;
+    return !known.has(id) && owner !== ours && !isSaid;
+  });
   if (foreign === undefined) return ours;
   const { mount, identity } = foreign;
   throw new UserMistake(

@@ -11,15 +11,15 @@ import type { CopyJob } from "../core/plan.ts";
 import { safePart, safePath } from "../core/safeName.ts";
 import type { OriginalRow } from "../ports/ledger.ts";
 import { encodeFact } from "../record/journal.ts";
-import type { PassContext, ReadPlanned, Settled } from "./copyPass.ts";
+import type { LookedAt, PassContext, Settled } from "./copyPass.ts";
 
 /** Settles where what was read is filed, and writes that down as the intent before anything gets its name. */
-export function settle(context: PassContext, job: CopyJob, read: readonly ReadPlanned[]): readonly Settled[] {
+export function settle(context: PassContext, job: CopyJob, read: readonly LookedAt[]): readonly Settled[] {
   const { ports, source } = context;
   const facts: Fact[] = [];
   const at = ports.clock.now();
   const settled: Settled[] = [];
-  const fresh: ReadPlanned[] = [];
+  const fresh: LookedAt[] = [];
   for (const each of read) {
     const row = each.file.original === undefined ? undefined : ports.ledger.original(each.file.original);
     if (row === undefined) fresh.push(each);
@@ -53,7 +53,7 @@ export function settle(context: PassContext, job: CopyJob, read: readonly ReadPl
   return settled;
 }
 
-function placesOf(context: PassContext, job: CopyJob, fresh: readonly ReadPlanned[]): readonly Placed[] {
+function placesOf(context: PassContext, job: CopyJob, fresh: readonly LookedAt[]): readonly Placed[] {
   const first = fresh[0];
   if (first === undefined) return [];
   const { ledger } = context.ports;
@@ -107,7 +107,7 @@ function siblingFrame(context: PassContext, job: CopyJob, trip: TripId): FrameOf
 
 function originalFact(
   context: PassContext,
-  read: ReadPlanned,
+  read: LookedAt,
   place: Extract<Placed, { kind: "new" }>,
   facts: Fact[],
 ): Pick<OriginalRow, "id" | "path" | "hash" | "size"> {
