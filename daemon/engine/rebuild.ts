@@ -148,7 +148,8 @@ function checkOwners(
 ): string | undefined {
   const owners = named.flatMap(({ identity }) => identity.owner ?? []);
   const known = new Set(ledger.drives().map((drive) => drive.id));
-  const ours = ledger.owner() ?? owners.find((owner) => owner !== said) ?? said;
+  const ours =
+    ledger.owner() ?? owners.find((owner) => owner !== said) ?? (said === noOwner ? undefined : said);
   const foreign = named.find(({ identity: { id, owner } }) => {
     const isSaid = said !== undefined && (owner ?? noOwner) === said;
     return !known.has(id) && owner !== ours && !isSaid;
