@@ -91,6 +91,9 @@ function buildIfStale(quiet) {
   const compiler = at("node_modules/typescript/bin/tsc");
   const args = [compiler, "-p", "tsconfig.json", "--noEmitOnError", "--outDir", "dist.new"];
   run(process.execPath, args, quiet, "The build failed.");
+  const bundler = at("node_modules/vite/bin/vite.js");
+  const page = ["build", "--config", at("config/tools/vite.config.mjs"), "--outDir", at("dist.new/page")];
+  run(process.execPath, [bundler, ...page], quiet, "The page couldn't be built.");
   writeFileSync(at("dist.new/.built-from"), sources);
   rmSync(at("dist"), { recursive: true, force: true });
   renameSync(at("dist.new"), at("dist"));
@@ -100,10 +103,11 @@ function sourcesDigest() {
   const hash = createHash("sha256");
   const files = ["daemon", "shared", "config", "test", "tray"].flatMap((folder) =>
     readdirSync(at(folder), { recursive: true, encoding: "utf8" })
-      .filter((name) => name.endsWith(".ts"))
+      .filter((name) => /\.ts$/.test(name) || (folder === "tray" && /\.(tsx|css|html|svg)$/.test(name)))
       .map((name) => join(folder, name)),
   );
-  for (const file of [...files.sort(), "tsconfig.json", "package-lock.json"]) {
+  const settings = ["tsconfig.json", "tray/page/tsconfig.json", "config/tools/vite.config.mjs"];
+  for (const file of [...files.sort(), ...settings, "package-lock.json"]) {
     const { mtimeMs, size } = statSync(at(file));
     hash.update(`${file}\0${mtimeMs}\0${size}\0`);
   }

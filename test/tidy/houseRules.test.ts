@@ -106,6 +106,11 @@ const layers: readonly Layer[] = [
     reason: "puts everything together",
   },
   {
+    where: "tray/page/",
+    mayUse: ["shared/", "preact"],
+    reason: "runs in a browser: what it knows of the daemon it asks over the API",
+  },
+  {
     where: "tray/platform/",
     mayUse: [
       "tray/",
@@ -173,8 +178,8 @@ const bans: readonly Ban[] = [
   {
     what: /^export default\b/m,
     within: ["daemon/", "shared/", "config/", "test/"],
-    except: ["config/tools/vitest.config.mjs"],
-    reason: "a thing has one name everywhere; vitest reads its settings from a default export",
+    except: ["config/tools/vitest.config.mjs", "config/tools/vite.config.mjs"],
+    reason: "a thing has one name everywhere; vite and vitest read their settings from a default export",
   },
   {
     what: /\bprocess\.exit\(/,
@@ -270,7 +275,7 @@ describe("who may import whom", () => {
   for (const layer of layers) {
     test(`${layer.where} uses only what it may: ${layer.reason}`, () => {
       const mine = sources.filter(
-        ({ path }) => path.endsWith(".ts") && layers.find((each) => path.startsWith(each.where)) === layer,
+        ({ path }) => /\.tsx?$/.test(path) && layers.find((each) => path.startsWith(each.where)) === layer,
       );
       const wrong = mine.flatMap(({ path, imports }) =>
         imports

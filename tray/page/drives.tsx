@@ -1,0 +1,112 @@
+/** Each drive: where it is kept and whether it is here, what it holds and owes, its room, when it was last verified. */
+
+import type { ComponentChildren } from "preact";
+import { useEffect, useId, useState } from "preact/hooks";
+import type { DriveStatusJson, StatusJson } from "../../shared/api.ts";
+import { type SeedSign, whyAway } from "../../shared/boardTable.ts";
+import { counted, formatBytes } from "../../shared/format.ts";
+import { shortMoment } from "../../shared/moments.ts";
+import { printable } from "../../shared/text.ts";
+import { bytes } from "../../shared/units.ts";
+import { Act } from "./act.tsx";
+import { change } from "./daemon.ts";
+import { Seed } from "./seed.tsx";
+
+export function Drives({ status }: { readonly status: StatusJson }) {
+  if (status.drives.length === 0)
+    return (
+      <>
+        <h1>No drive is known yet.</h1>
+        <p class="advice">
+          Plug one in and run <code>scrubjay drive add MOUNT --name NAME</code>.
+        </p>
+      </>
+    );
+  return (
+    <>
+      <h1>Drives</h1>
+      {status.drives.map((drive) => (
+        <Drive key={drive.id ?? drive.name} drive={drive} now={status.at} />
+      ))}
+    </>
+  );
+}
+
+function Drive({ drive, now }: { readonly drive: DriveStatusJson; readonly now: string }) {
+  const heading = useId();
+  const [ejected, setEjected] = useState(false);
+  // Plugged in again, it is a drive like any other.
+  useEffect(() => {
+    if (drive.present) setEjected(false);
+  }, [drive.present]);
+  const eject = async () => {
+    await change("/v1/eject", { name: drive.name });
+    setEjected(true);
+  };
+  const name = printable(drive.name, 40);
+  const away = drive.lastSeen === null ? "not here" : `not here since ${shortMoment(drive.lastSeen, now)}`;
+  return (
+    <section class="drive" aria-labelledby={heading}>
+      <h2 id={heading}>{name}</h2>
+      <dl>
+        <Fact name="Here">
+          {drive.present ? (drive.mount === null ? "yes" : printable(drive.mount)) : (whyAway(drive) ?? away)}
+        </Fact>
+        <Fact name="Kept">{drive.place === null ? "not said" : printable(drive.place)}</Fact>
+        <Fact name="Role">{drive.role ?? "takes part in no trip of now"}</Fact>
+        <Fact name="Last verified">
+          {drive.lastVerified === null ? "never" : shortMoment(drive.lastVerified, now)}
+        </Fact>
+        <Fact name="Holds" sign={holdsSign(drive)}>
+          {amount(drive.holds)}
+        </Fact>
+        <Fact name="Owes" sign={drive.owed.files > 0 ? "owed" : undefined}>
+          {amount(drive.owed)}
+        </Fact>
+        <Fact name="Room">{roomOf(drive)}</Fact>
+      </dl>
+      <p role="status">{ejected && !drive.present ? `${name} may be unplugged.` : ""}</p>
+      {drive.present ? (
+        <p class="acts">
+          <Act name={`Eject ${name}`} run={eject} />
+          <Act name={`Read ${name} again`} run={() => change("/v1/scrub", { drive: drive.name })} />
+        </p>
+      ) : null}
+    </section>
+  );
+}
+
+function Fact({
+  name,
+  sign,
+  children,
+}: {
+  readonly name: string;
+  readonly sign?: SeedSign | undefined;
+  readonly children: ComponentChildren;
+}) {
+  return (
+    <div>
+      <dt>{name}</dt>
+      <dd class={sign}>
+        {sign === undefined ? null : <Seed sign={sign} />}
+        {children}
+      </dd>
+    </div>
+  );
+}
+
+function holdsSign({ holds, present, readBack }: DriveStatusJson): SeedSign | undefined {
+  if (holds.files === 0) return undefined;
+  if (!present) return "away";
+  return readBack.cache > 0 ? "unsure" : "verified";
+}
+
+function amount(some: { readonly files: number; readonly bytes: number }): string {
+  return some.files === 0 ? "nothing" : `${counted(some.files, "file")}, ${formatBytes(bytes(some.bytes))}`;
+}
+
+function roomOf({ freeBytes, totalBytes }: DriveStatusJson): string {
+  if (freeBytes === null || totalBytes === null) return "not known while it isn't here";
+  return `${formatBytes(bytes(freeBytes))} free of ${formatBytes(bytes(totalBytes))}`;
+}
