@@ -4,8 +4,7 @@
  *
  * This file holds the rounds, their waiting and what is said after them. Drives are seen to in `driveBay.ts`, cards in
  * `cardDesk.ts`, trips in `tripBook.ts`; drives give each other what they lack in `catchUp.ts`; copies are read again in
- * `scrub.ts`. How a file is copied is
- * `copyPass.ts`, what the outside sees `board.ts`.
+ * `scrub.ts`. How a file is copied is `copyPass.ts`, what the outside sees `board.ts`.
  */
 
 import { counted } from "../../shared/format.ts";

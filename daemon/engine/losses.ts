@@ -58,26 +58,35 @@ export async function concludeLosses(
   if (publisher.drive.gone.aborted) return [];
   const concluded: Concluded[] = [];
   for (const each of lost) {
-    // What stands there may be another original that was moved onto this name: it is followed before anything else.
-    await followArrival(ports, publisher, tell, pool, each);
-    concluded.push(await concludeOne(ports, publisher, tell, each, moved.get(each)));
+    // What stands there may be another original that was moved onto this name: then that one is followed, and this one
+    // isn't damaged but gone from here, perhaps to where the other one stood.
+    if (!(await followArrival(ports, publisher, tell, pool, each))) {
+      concluded.push(await concludeOne(ports, publisher, tell, each, moved.get(each)));
+      continue;
+    }
+    const gone: Lost = { ...each, examined: { what: "missing" } };
+    const places = await findMoved(ports, publisher, each.original.trip, [gone], pool);
+    concluded.push(await concludeOne(ports, publisher, tell, gone, places.get(each.original.id)));
   }
   if (concluded.length > 0) publisher.listMayBeStale();
   noteEach(ports, publisher, concluded);
   return concluded;
 }
 
-/** Bytes that are another original's, under this one's name: someone moved that one here. */
+/**
+ * Bytes that are another original's, under this one's name: someone moved that one here.
+ * @returns whether it was followed
+ */
 async function followArrival(
   ports: EnginePorts,
   publisher: Publisher,
   tell: (facts: readonly EncodedFact[]) => void,
   pool: BlockPool,
   { copy, original, examined }: Lost,
-): Promise<void> {
+): Promise<boolean> {
   const { ledger } = ports;
-  const found = examined.what === "missing" ? undefined : examined.found;
-  if (found === undefined) return;
+  if (examined.what === "missing" || examined.found === undefined) return false;
+  const { found, readBack: how } = examined;
   const { trip } = original;
   const copies = ledger.copiesOn(publisher.drive.id, trip);
   for (const arrived of ledger.originalsByContent(trip, found.hash, found.size)) {
@@ -86,14 +95,12 @@ async function followArrival(
     // Where it is known to stand on this drive it may stand still: then this is only one more of it.
     if (elsewhere !== undefined && (await standsStill(ports, publisher, trip, elsewhere.path, pool, found)))
       continue;
-    const place = {
-      path: copy.path,
-      readBack: examined.what === "missing" ? "cache" : examined.readBack,
-    } as const;
     const before = elsewhere ?? { ...copy, original: arrived.id };
+    const place = { path: copy.path, readBack: how };
     await concludeOne(ports, publisher, tell, { copy: before, original: arrived, examined }, place);
-    return;
+    return true;
   }
+  return false;
 }
 
 async function standsStill(

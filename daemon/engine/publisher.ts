@@ -316,6 +316,8 @@ export class Publisher {
     const { files, ledger, clock } = this.#ports;
     const loss = ledger.lossAt(this.drive.id, trip, nameKey(path));
     if (loss?.why !== "damaged") return false;
+    // What counts as a copy of another original stays where it counts.
+    if (ledger.copyAt(this.drive.id, trip, nameKey(path)) !== undefined) return false;
     // Someone may have put another file there since.
     if (loss.found?.hash !== there?.hash || loss.found?.size !== there?.size) return false;
     const target = this.pathOf(trip, path);

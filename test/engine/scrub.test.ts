@@ -156,6 +156,30 @@ test("a copy that was moved or renamed is found by its content and followed; the
   expect(owed(bench)).toEqual([0, 0]);
 });
 
+test("two copies that changed names are both followed: nothing is set aside, and both count", async () => {
+  await ready();
+  const [one, two] = [copyOn(bench, "Blue", 1), copyOn(bench, "Blue", 2)];
+  renameSync(one, `${one}.x`);
+  renameSync(two, one);
+  renameSync(`${one}.x`, two);
+  await scrub("Blue");
+  expect(held(bench, "Blue")).toEqual({ [filedAs(1)]: "picture 2", [filedAs(2)]: "picture 1" });
+  expect(setAside(bench, "Blue")).toEqual({});
+  expect(owed(bench)).toEqual([0, 0]);
+  expect(xxhsumAgrees(join(bench.practice, "Blue/Kestrel Cliffs"))).toBe(2);
+});
+
+test("a copy moved over another one's is never set aside for that one: it counts where it stands", async () => {
+  await ready();
+  renameSync(copyOn(bench, "Blue", 2), copyOn(bench, "Blue", 1));
+  await scrub("Blue");
+  expect(Object.values(held(bench, "Blue")).sort()).toEqual(["picture 1", "picture 2"]);
+  expect(held(bench, "Blue")[filedAs(1)]).toBe("picture 2");
+  expect(setAside(bench, "Blue")).toEqual({});
+  expect(owed(bench)).toEqual([0, 0]);
+  expect((await scrub("Blue")).findings).toEqual([]);
+});
+
 test("a move is seen by itself when the drive comes, without any scrub", async () => {
   await ready();
   await away(bench, "Blue");
