@@ -85,40 +85,28 @@ export class Engine {
       refresh,
       troubled: settle,
     });
-    this.desk = new CardDesk({
+    const { bay } = this;
+    const work = {
       ports,
       presence,
       tripBook,
-      bay: this.bay,
+      bay,
       streamPool,
       verifyPool,
       interrupted,
       refresh,
       settle,
+    };
+    this.desk = new CardDesk({
+      ...work,
       done: (visit) => this.#sayDone(visit),
       nameOfCard: (card) => this.nameOfCard(card),
     });
-    this.catchUp = new CatchUp({
-      ports,
-      presence,
-      tripBook,
-      bay: this.bay,
-      streamPool,
-      verifyPool,
-      interrupted,
-      refresh,
-      settle,
-    });
+    this.catchUp = new CatchUp(work);
     this.scrub = new Scrub({
-      ports,
-      presence,
-      tripBook,
-      bay: this.bay,
-      verifyPool,
+      ...work,
       stop: this.#stop.signal,
       interrupted: () => interrupted() || this.#asked !== this.#roundFor,
-      refresh,
-      settle,
     });
   }
 
