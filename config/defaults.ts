@@ -43,6 +43,10 @@ export const limits = {
   remindEvery: 12 * 3_600_000,
   /** ms. How often it is looked whether something is to be said again. */
   remindLookEvery: 600_000,
+  /** notices. So many are shown in a row; what comes after that comes together. */
+  noticesAtOnce: 4,
+  /** ms. After which one more is shown: a card reader with a loose contact must not flood the desktop. */
+  noticesEvery: 60_000,
   /** events. So many lines of what happened are told at once. */
   eventsMost: 200,
   /** files. What is named one by one in answers; the rest is counted. */
@@ -65,6 +69,26 @@ export const limits = {
   ownFileBytesMax: 1_000_000,
   /** bytes. A journal larger than this is refused rather than read into memory; a trip of 50,000 frames writes about 100 MB. */
   journalBytesMax: 512_000_000,
+  /** pixels. Longest side of a picture in the contact sheet: sharp at twice the size it is shown at. */
+  sheetPixels: 320,
+  /** pixels. Longest side of a picture by itself: fills a laptop's screen. */
+  largePixels: 2048,
+  /** bytes. Pictures kept on this computer: 50,000 small ones (about 20 kB each) and 1,500 large ones. */
+  pictureCacheBytes: 2_000_000_000,
+  /** bytes. A picture inside a file, or a picture file, that is larger isn't decoded: 100 megapixels take about 60 MB. */
+  pictureSourceBytesMax: 96_000_000,
+  /** pixels. A picture with more isn't decoded: the largest sensors meant have 150 million; 4 bytes each are 640 MB. */
+  picturePixelsMax: 160_000_000,
+  /** ms. A picture that takes longer to read or to decode is hostile or damaged. */
+  pictureTimeout: 20_000,
+  /** frames. So many small pictures are made ahead: as many as are kept, so that none pushes another out. */
+  picturesAheadMost: 50_000,
+  /** frames. So many are asked of the ledger at once when pictures are made ahead. */
+  pictureBatch: 500,
+  /** bytes. A sidecar that is larger is left alone: an editor's with many masks has a few megabytes. */
+  sidecarBytesMax: 16_000_000,
+  /** ms. A page of frames waits so long for sidecars that changed; what isn't read by then comes with the next. */
+  ratingsWait: 200,
 } as const;
 
 /** The same shape for tests that need a small world. */

@@ -142,6 +142,29 @@ export interface StatusJson {
   readonly at: string;
 }
 
+/** What one drive holds of a day. */
+export interface DayHeldJson {
+  readonly drive: string;
+  readonly files: number;
+  readonly bytes: number;
+  /** How many of them were verified perhaps from a cache. */
+  readonly unsure: number;
+}
+
+/** The board's trip by shooting day: what was taken, and which drive holds how much of it. */
+export interface HoldingsJson {
+  readonly trip: TripStatusJson | null;
+  /** In order; the day "" last: what is no frame. */
+  readonly days: readonly {
+    readonly day: string;
+    readonly frames: number;
+    readonly files: number;
+    readonly bytes: number;
+    readonly held: readonly DayHeldJson[];
+  }[];
+  readonly at: string;
+}
+
 export interface DriveAddedJson {
   readonly id: string;
   readonly name: string;

@@ -186,6 +186,15 @@ export interface DismissedFact {
   readonly card: CardId;
 }
 
+/** Someone looked at a frame and said whether it is fine. The latest holds; of two at one moment, the doubt. */
+export interface LookFact {
+  readonly kind: "look";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly frame: FrameId;
+  readonly fine: boolean;
+}
+
 export type Fact =
   | TripFact
   | DriveFact
@@ -198,4 +207,5 @@ export type Fact =
   | DriveLostFact
   | AcceptedFact
   | VanishedFact
-  | DismissedFact;
+  | DismissedFact
+  | LookFact;

@@ -28,6 +28,7 @@ export const alertCodes = [
   "verdict-withdrawn",
   "card-formatted",
   "on-no-drive",
+  "frame-doubted",
 ] as const;
 export type AlertCode = (typeof alertCodes)[number];
 

@@ -12,17 +12,23 @@ import type {
   DriveStatusJson,
   EjectedJson,
   HappenedJson,
+  HoldingsJson,
   RebuildJson,
   ScrubJson,
   StatusJson,
   WaitJson,
 } from "../../shared/api.ts";
 import type { Millis } from "../../shared/units.ts";
+import type { FramesFace } from "./framesFace.ts";
+import type { TripsFace } from "./tripsFace.ts";
 
-export interface DaemonFace {
+/** The board, cards and drives. */
+export interface BoardFace {
   status(): StatusJson;
   cards(): readonly CardStatusJson[];
   drives(): readonly DriveStatusJson[];
+  /** The board's trip by shooting day, and what each drive holds of it. */
+  holdings(): HoldingsJson;
   /** Makes the volume mounted at `mount` a known drive. Refuses cards, known drives, and names in use. */
   addDrive(mount: string, name: string): Promise<DriveAddedJson>;
   /** What happened before the event of this number (undefined: until now), latest first. */
@@ -54,4 +60,10 @@ export interface DaemonFace {
   refresh(): Promise<void>;
   /** Resolves when nothing is left to do with what is plugged in, or after `timeout`. */
   wait(timeout: Millis, stop: AbortSignal): Promise<WaitJson>;
+}
+
+/** All that the API asks of. */
+export interface DaemonFace extends BoardFace {
+  readonly trips: TripsFace;
+  readonly frames: FramesFace;
 }

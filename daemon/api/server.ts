@@ -18,27 +18,25 @@ import { UserMistake } from "../../shared/problems.ts";
 import { millis } from "../../shared/units.ts";
 import type { DaemonFace } from "./face.ts";
 import type { PageFiles } from "./pageFiles.ts";
+import { emptyBody, parse, WrongShape } from "./parse.ts";
 import { cookieName, enterPath, type RequestHead, refuseHead } from "./requestCheck.ts";
+import { addBoardRoutes } from "./routes/boardRoutes.ts";
+import { addFrameRoutes } from "./routes/frameRoutes.ts";
+import { addTripRoutes } from "./routes/tripRoutes.ts";
 import { Sessions } from "./sessions.ts";
 import { StatusFeed } from "./statusFeed.ts";
 
 export interface Api {
   /** Opens the port on 127.0.0.1; 0 lets the system pick one. */
   listen(port?: number): Promise<{ readonly port: number }>;
+  /** A way in that is good once, for a minute. @param matter what the page is to show, behind `#` of its address */
+  link(matter: string): string;
   /** Ends waiting requests and closes the port. */
   close(): Promise<void>;
 }
 
-/** bytes. The longest body but one is a path and a name. */
+/** bytes. The longest body of most routes is a path and a name; those that take more say so. */
 const bodyBytesMax = 16 * 1024;
-/** How many drives are rebuilt from at once. */
-const mountsMost = 20;
-/** bytes. As many mount paths. */
-const mountsBytesMax = mountsMost * bodyBytesMax;
-/** seconds. A day; a caller who wants longer asks again. */
-const waitSecondsMax = 86_400;
-/** seconds when the caller says none. */
-const waitSecondsDefault = 600;
 
 /**
  * Content Security Policy Level 3 for the page: everything from here and nothing inline. `frame-ancestors`, `base-uri` and
@@ -70,8 +68,10 @@ export function createApi(
 ): Api {
   let port = 0;
   const stopping = new AbortController();
-  const server = buildServer(face, token, page, () => port, stopping.signal, onBug);
+  const sessions = newSessions();
+  const server = buildServer(face, token, page, () => port, stopping.signal, onBug, sessions);
   return {
+    link: (matter) => `${linkTo(port, sessions)}#${matter}`,
     listen: async (wanted = 0) => {
       await server.listen({ host: "127.0.0.1", port: wanted });
       const address = server.server.address();
@@ -94,6 +94,7 @@ export function buildServer(
   ownPort: () => number,
   stopping: AbortSignal,
   onBug: (bug: unknown) => void,
+  sessions = newSessions(),
 ): FastifyInstance {
   const server = fastify({
     logger: false,
@@ -109,7 +110,6 @@ export function buildServer(
     },
   });
   server.removeContentTypeParser("text/plain");
-  const sessions = new Sessions(() => millis(performance.now()));
   const keys = { token, isSession: (secret: string) => sessions.isOpen(secret) };
 
   server.addHook("onRequest", async (request, reply) => {
@@ -129,10 +129,20 @@ export function buildServer(
     ),
   );
   server.setErrorHandler((error: FastifyError, _request, reply) => explainFailure(error, reply, onBug));
-  addRoutes(server, face, stopping);
+  addBoardRoutes(server, face, stopping);
+  addTripRoutes(server, face.trips);
+  addFrameRoutes(server, face.frames);
   addFeed(server, face, stopping);
   addPage(server, page, sessions, ownPort);
   return server;
+}
+
+function newSessions(): Sessions {
+  return new Sessions(() => millis(performance.now()));
+}
+
+function linkTo(port: number, sessions: Sessions): string {
+  return `http://127.0.0.1:${port}${enterPath}?ticket=${sessions.ticket()}`;
 }
 
 /** Everything that changes, as it changes. */
@@ -153,7 +163,7 @@ function addPage(server: FastifyInstance, page: PageFiles, sessions: Sessions, o
     // Whoever got in by a session doesn't let others in.
     if (request.headers.authorization === undefined)
       return refuse(reply, 403, "Only a program that holds the token makes links.");
-    return { url: `http://127.0.0.1:${ownPort()}${enterPath}?ticket=${sessions.ticket()}` };
+    return { url: linkTo(ownPort(), sessions) };
   });
   server.get(enterPath, async (request, reply) => {
     const { ticket } = parse(ticketQuery, request.query);
@@ -176,122 +186,7 @@ function addPage(server: FastifyInstance, page: PageFiles, sessions: Sessions, o
   }
 }
 
-function addRoutes(server: FastifyInstance, face: DaemonFace, stopping: AbortSignal): void {
-  server.get("/v1/status", async () => face.status());
-  server.get("/v1/cards", async () => face.cards());
-  server.get("/v1/drives", async () => face.drives());
-  server.get("/v1/happened", async (request) => {
-    const { before } = parse(happenedQuery, request.query);
-    return face.happened(before);
-  });
-
-  server.post("/v1/drives", async (request) => {
-    const { mount, name } = parse(driveBody, request.body);
-    return face.addDrive(mount, name);
-  });
-  server.post("/v1/cards/:id/trip", async (request) => {
-    const { id } = parse(cardParams, request.params);
-    const { trip } = parse(tripBody, request.body);
-    await face.assignCard(id, trip);
-    return {};
-  });
-  server.post("/v1/cards/:id/dismiss", async (request) => {
-    const { id } = parse(cardParams, request.params);
-    parse(emptyBody, request.body);
-    return face.dismissCard(id);
-  });
-  server.post("/v1/cards/:id/accept", async (request) => {
-    const { id } = parse(cardParams, request.params);
-    const { path } = parse(pathBody, request.body);
-    return face.acceptDamage(id, path);
-  });
-  server.post("/v1/drives/lose", async (request) => {
-    const { name } = parse(nameBody, request.body);
-    return face.loseDrive(name);
-  });
-  server.post("/v1/scrub", async (request, reply) => {
-    const { drive } = parse(scrubBody, request.body);
-    return face.scrub(drive ?? undefined, goneOrStopping(reply, stopping));
-  });
-  server.post("/v1/rebuild", { bodyLimit: mountsBytesMax }, async (request) => {
-    const { mounts, owner } = parse(rebuildBody, request.body);
-    return face.rebuild(mounts, owner ?? undefined);
-  });
-  server.post("/v1/eject", async (request) => {
-    const { name } = parse(nameBody, request.body);
-    return face.eject(name);
-  });
-  server.post("/v1/pause", async (request) => {
-    parse(emptyBody, request.body);
-    await face.pause();
-    return {};
-  });
-  server.post("/v1/continue", async (request) => {
-    parse(emptyBody, request.body);
-    await face.goOn();
-    return {};
-  });
-  server.post("/v1/refresh", async (request) => {
-    parse(emptyBody, request.body);
-    await face.refresh();
-    return {};
-  });
-  server.get("/v1/wait", async (request, reply) => {
-    const { timeout } = parse(waitQuery, request.query);
-    return face.wait(millis(Math.round(timeout * 1000)), goneOrStopping(reply, stopping));
-  });
-}
-
-const text = (longest: number) =>
-  z
-    .string()
-    .min(1)
-    .max(longest)
-    .refine((value) => !value.includes("\0"));
-const driveBody = z.strictObject({ mount: text(4096), name: text(200) });
-const cardParams = z.strictObject({ id: text(100) });
-const tripBody = z.strictObject({ trip: text(200) });
-const nameBody = z.strictObject({ name: text(200) });
-const pathBody = z.strictObject({ path: text(4096) });
-const scrubBody = z.strictObject({ drive: text(200).nullable() });
-const rebuildBody = z.strictObject({
-  mounts: z.array(text(4096)).min(1).max(mountsMost),
-  owner: text(200).nullable(),
-});
-const emptyBody = z.strictObject({});
-const happenedQuery = z.strictObject({
-  before: z
-    .string()
-    .regex(/^\d{1,15}$/)
-    .transform(Number)
-    .optional(),
-});
 const ticketQuery = z.strictObject({ ticket: z.string().regex(/^[0-9a-f]{64}$/) });
-const waitQuery = z.strictObject({
-  timeout: z
-    .string()
-    .regex(/^\d{1,6}(\.\d{1,3})?$/)
-    .transform(Number)
-    .refine((seconds) => seconds <= waitSecondsMax)
-    .default(waitSecondsDefault),
-});
-
-/** A request whose shape is wrong; answered with 400. */
-class WrongShape extends Error {}
-
-function parse<T>(schema: z.ZodType<T>, value: unknown): T {
-  const parsed = schema.safeParse(value);
-  if (parsed.success) return parsed.data;
-  const where = parsed.error.issues.map((issue) => issue.path.join(".") || "the whole").join(", ");
-  throw new WrongShape(`This request has the wrong shape: ${where}.`);
-}
-
-/** Aborts when the caller went away or the daemon stops: nobody waits for the answer any longer. */
-function goneOrStopping(reply: FastifyReply, stopping: AbortSignal): AbortSignal {
-  const gone = new AbortController();
-  reply.raw.on("close", () => gone.abort());
-  return AbortSignal.any([gone.signal, stopping]);
-}
 
 function explainFailure(
   error: FastifyError,

@@ -1,6 +1,9 @@
 /** `scrubjay tray`: the icon in the panel, until it is quit. What it does is `tray/main.ts`; here its parts. */
 
+import { mkdir } from "node:fs/promises";
+import { join } from "node:path";
 import { fileURLToPath } from "node:url";
+import { UserMistake } from "../../shared/problems.ts";
 import { daemonClient } from "../api/client.ts";
 import type { Call, Command } from "./command.ts";
 import { outJson } from "./terminal.ts";
@@ -10,7 +13,7 @@ export const tray: Command = {
   operands: [],
   options: {},
   does: "shows an icon in the panel with the board's sentence and a menu, until it is quit",
-  more: "Starts the daemon if none runs. Where there is no tray it says so and waits for one; the page does everything: `scrubjay open`.\nExit status: 0 stopped by SIGTERM, SIGINT or its own menu.",
+  more: "One is enough for one person; a second one says so and ends. Starts the daemon if none runs. Where there is no tray it says so and waits for one; the page does everything: `scrubjay open`.\nExit status: 0 stopped by SIGTERM, SIGINT or its own menu, 64 one runs already.",
   run,
 };
 
@@ -19,12 +22,17 @@ const builtCli = fileURLToPath(new URL("../cli.js", import.meta.url));
 
 async function run(call: Call): Promise<number> {
   // Loaded only here: the other commands need neither bus nor adapters.
-  const [{ runTray }, { selectTray }, { startDaemon }, { openInBrowser }] = await Promise.all([
+  const [{ runTray }, { selectTray }, { startDaemon }, { openInBrowser }, { holdLock }] = await Promise.all([
     import("../../tray/main.ts"),
     import("../../tray/platform/select.ts"),
     import("../../tray/startDaemon.ts"),
     import("../platform/select.ts"),
+    import("../ledger/oneOnly.ts"),
   ]);
+  await mkdir(call.home.run, { recursive: true, mode: 0o700 });
+  const lock = holdLock(join(call.home.run, "tray.lock"));
+  if (lock === undefined)
+    throw new UserMistake("Scrubjay's tray is running already.", "Its icon is in the panel; one is enough.");
   const stop = new AbortController();
   const stopped = () => stop.abort();
   for (const signal of ["SIGINT", "SIGTERM"] as const) process.once(signal, stopped);
@@ -40,6 +48,7 @@ async function run(call: Call): Promise<number> {
     await runTray(parts, stop.signal);
   } finally {
     for (const signal of ["SIGINT", "SIGTERM"] as const) process.removeListener(signal, stopped);
+    lock.release();
   }
   if (call.json) outJson(call.terminal, { stopped: true });
   return 0;

@@ -8,6 +8,7 @@ import type { CardId, DriveId } from "../../shared/identity.ts";
 import type { Alert, MediumFaultCode } from "../../shared/problems.ts";
 import { asArgument, printable } from "../../shared/text.ts";
 import type { Bytes, Millis } from "../../shared/units.ts";
+import { type FillView, fillsSoon } from "./forecast.ts";
 import { inSentence, list } from "./verdict.ts";
 
 export interface AlertTrip {
@@ -96,6 +97,17 @@ export interface AlertView {
   }[];
   /** Originals that no drive holds, and the cards that showed them last. */
   readonly nowhere: { readonly paths: readonly string[]; readonly cards: readonly string[] };
+  /** Frames that someone looked at and found not fine, by the card that gave them. */
+  readonly doubted: readonly {
+    /** The card's id, or the trip's where no card is known. */
+    readonly about: string;
+    /** `Card 7`; undefined where no card is known. */
+    readonly card: string | undefined;
+    /** Names of the frames. */
+    readonly frames: readonly string[];
+  }[];
+  /** Trips that are under way, with what their drives still have room for. */
+  readonly filling: readonly FillView[];
   /** Drives whose journal has lines that don't hold. */
   readonly spoilt: readonly { readonly name: string; readonly id: string; readonly lines: number }[];
 }
@@ -104,6 +116,7 @@ export function alertsOf(view: AlertView): readonly Alert[] {
   return [
     ...view.trips.flatMap(driveMissing),
     ...view.trips.flatMap(driveFull),
+    ...view.filling.flatMap(fillsSoon),
     ...view.faults.map(faultAlert),
     ...view.cards.flatMap(cardWithoutTrip),
     ...view.cards.flatMap(clockSuspect),
@@ -117,6 +130,7 @@ export function alertsOf(view: AlertView): readonly Alert[] {
     ...view.vanished.map(vanished),
     ...view.emptied.map(emptied),
     ...nowhere(view.nowhere),
+    ...view.doubted.map(frameDoubted),
     ...view.spoilt.map(spoilt),
   ];
 }
@@ -464,6 +478,20 @@ function nowhere({ paths, cards }: AlertView["nowhere"]): Alert[] {
       next: `${where} ${one ? "it" : "them"}, put it in and don't format it: what is on it is copied again by itself.`,
     },
   ];
+}
+
+function frameDoubted({ about, card, frames }: AlertView["doubted"][number]): Alert {
+  const one = frames.length === 1;
+  const from = card === undefined ? "" : ` of ${inSentence(card)}`;
+  const keep = card === undefined ? "Keep the card" : `Keep ${inSentence(card)}`;
+  return {
+    code: "frame-doubted",
+    severity: "warning",
+    about,
+    happened: `${counted(frames.length, "frame")}${from} ${one ? "was" : "were"} looked at and ${one ? "isn't" : "aren't"} fine: ${named(frames)}.`,
+    safe: `The copies equal what the card gave, and nothing was changed. ${cardUntouched}`,
+    next: `${keep}. Look at ${one ? "the same frame" : "the same frames"} in another program, and try another reader. If ${one ? "it is" : "they are"} fine after all, say so where you looked at ${one ? "it" : "them"}.`,
+  };
 }
 
 function emptied(card: AlertView["emptied"][number]): Alert {

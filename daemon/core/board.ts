@@ -57,7 +57,7 @@ export function boardSentences(view: BoardView): BoardSentences {
   if (!view.tripDescribed)
     return {
       headline: "No trip is described yet.",
-      advice: "Describe one and add it with `scrubjay trip add FILE`.",
+      advice: "Describe one on the page, or in a file for `scrubjay trip add FILE`.",
     };
   // One that is being listed has no files yet and isn't clear; one that is empty is.
   const cards = view.cards.filter((card) => card.files > 0 || (card.present && !card.clear));
@@ -81,7 +81,7 @@ function beginning(view: BoardView): string {
   const stranger = view.drives.find((drive) => !drive.introduced);
   if (stranger !== undefined) {
     const name = asArgument(stranger.name);
-    return `Plug in ${printable(stranger.name)} and run \`scrubjay drive add MOUNT --name ${name}\`.`;
+    return `Plug in ${printable(stranger.name)} and introduce it: under Drives on the page, or with \`scrubjay drive add MOUNT --name ${name}\`.`;
   }
   return "Put a card in.";
 }

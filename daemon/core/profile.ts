@@ -24,7 +24,8 @@ const longestCode = 16;
 /** Days. A longer trip is more likely a slip in a year. */
 const longestTripDays = 400;
 
-const rootKeys = [
+/** In the order in which they are written. */
+export const rootKeys: readonly string[] = [
   "trip",
   "code",
   "from",

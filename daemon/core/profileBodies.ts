@@ -33,18 +33,18 @@ export function readBodies(field: Field | undefined, faults: Faults): readonly T
     if (fields === undefined) continue;
     const serial = readSerial(fields.get("serial"), item, faults);
     const letter = readLetter(fields.get("letter"), faults);
-    const clockCorrection = readClock(fields.get("clock"), faults);
+    const correction = readClock(fields.get("clock"), faults);
     const zoneField = fields.get("zone");
     const zone = readZone(zoneField, faults);
     const videoClock = readVideoTime(fields.get("video-time"), faults);
     if (serial !== undefined) doubled(serials, serial, fields.get("serial"), "this body is listed twice");
     if (typeof letter === "string")
       doubled(letters, letter, fields.get("letter"), `two bodies have the letter ${letter}`);
-    if (serial === undefined || letter === undefined || clockCorrection === undefined) continue;
+    if (serial === undefined || letter === undefined || correction === undefined) continue;
     if (videoClock === undefined || (zoneField !== undefined && zone === undefined)) continue;
     bodies.push({
       serial,
-      clockCorrection: millis(clockCorrection),
+      clockCorrection: millis(correction),
       videoClock,
       ...(letter === null ? {} : { letter }),
       ...(zone === undefined ? {} : { zone }),
@@ -85,11 +85,16 @@ function readClock(field: Field | undefined, faults: Faults): number | undefined
   const allowed = 'what to add to this clock, "+HH:MM:SS" or "-HH:MM"';
   const text = readText(field, allowed, faults);
   if (text === undefined) return undefined;
-  const found = /^([+-])(\d{2}):([0-5]\d)(?::([0-5]\d))?$/.exec(text);
-  if (found === null) {
+  const correction = clockCorrection(text);
+  if (correction === undefined)
     faults.error(field.at, field.key, `'${printable(text, 60)}' is no clock correction`, allowed);
-    return undefined;
-  }
+  return correction;
+}
+
+/** ms that `+HH:MM:SS` or `-HH:MM` says; undefined for anything else. */
+export function clockCorrection(text: string): number | undefined {
+  const found = /^([+-])(\d{2}):([0-5]\d)(?::([0-5]\d))?$/.exec(text);
+  if (found === null) return undefined;
   const seconds = Number(found[2]) * 3600 + Number(found[3]) * 60 + Number(found[4] ?? 0);
   return seconds === 0 ? 0 : (found[1] === "-" ? -seconds : seconds) * 1000;
 }

@@ -33,10 +33,7 @@ export function readName(
 ): string | undefined {
   const name = field === undefined ? undefined : readText(field, allowed, faults);
   if (field === undefined || name === undefined) return undefined;
-  if (name.trim() === "") {
-    faults.error(field.at, field.key, "this is empty", allowed);
-    return undefined;
-  }
+  if (saysNothing(name, field, allowed, faults)) return undefined;
   const bytes = bytesOf(name);
   if (bytes > longest) {
     faults.error(field.at, field.key, `this is ${bytes} bytes long in UTF-8`, `at most ${longest} bytes`);
@@ -65,8 +62,8 @@ export function readLabel(
   }
   const text = readText(field, allowed, faults);
   if (text === undefined) return undefined;
-  if (text.trim() !== "" && text === text.trim() && text.length <= 60 && printable(text) === text)
-    return text;
+  if (saysNothing(text, field, allowed, faults)) return undefined;
+  if (text === text.trim() && text.length <= 60 && printable(text) === text) return text;
   faults.error(
     field.at,
     field.key,
@@ -81,6 +78,7 @@ export function readDay(field: Field | undefined, faults: Faults): Day | undefin
   const allowed = "a date that exists, YYYY-MM-DD, from 1980 to 2107";
   const text = readText(field, allowed, faults);
   if (text === undefined) return undefined;
+  if (saysNothing(text, field, allowed, faults)) return undefined;
   const year = Number(text.slice(0, 4));
   // The years that FAT and exFAT can note (File Times; exFAT specification 7.4.8).
   if (/^\d{4}-\d{2}-\d{2}$/.test(text) && year >= 1980 && year <= 2107 && isRealDate(text))
@@ -93,7 +91,7 @@ export function readZone(field: Field | undefined, faults: Faults): string | und
   if (field === undefined) return undefined;
   const allowed = "an IANA time zone such as Atlantic/Faroe or UTC";
   const zone = readText(field, allowed, faults);
-  if (zone === undefined) return undefined;
+  if (zone === undefined || saysNothing(zone, field, allowed, faults)) return undefined;
   if (/^[A-Za-z]/.test(zone) && isZone(zone)) return zone;
   const near = nearest(zone, [...renamedZones, ...Intl.supportedValuesOf("timeZone")]);
   const hint = near === undefined ? "" : `; did you mean '${near}'?`;
@@ -112,7 +110,14 @@ export function readDayStarts(field: Field | undefined, faults: Faults): number 
   return undefined;
 }
 
-function isRealDate(text: string): boolean {
+function saysNothing(text: string, field: Field, allowed: string, faults: Faults): boolean {
+  if (text.trim() !== "") return false;
+  faults.error(field.at, field.key, "this is empty", allowed);
+  return true;
+}
+
+/** Whether a text `YYYY-MM-DD` names a day that exists. */
+export function isRealDate(text: string): boolean {
   try {
     const [year, month, day] = text.split("-").map(Number);
     if (year === undefined || month === undefined || day === undefined) return false;
@@ -124,7 +129,8 @@ function isRealDate(text: string): boolean {
   }
 }
 
-function isZone(zone: string): boolean {
+/** Whether this computer knows the zone. */
+export function isZone(zone: string): boolean {
   try {
     new Intl.DateTimeFormat("en", { timeZone: zone });
     return true;

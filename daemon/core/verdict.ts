@@ -20,6 +20,8 @@ export interface VerdictFile {
   readonly fault: string | undefined;
   /** What is wrong with it as the card gives it, unless someone knows of that; undefined if nothing is. */
   readonly damage: string | undefined;
+  /** Someone looked at its frame and said that it isn't fine. */
+  readonly doubted: boolean;
   /** What became of copies that were verified once, by drive, as a part of a sentence. */
   readonly lostOn: ReadonlyMap<DriveId, string>;
 }
@@ -83,11 +85,14 @@ export function verdictOf(card: CardForVerdict): Verdict {
     goal: card.goal ?? 0,
     why: "this folder can't be read, so what is in it is unknown",
   }));
+  /** Those that are kept though they have their copies. */
+  const atGoal: VerdictFile[] = [];
   for (const file of card.files) {
     const verified = new Set(file.heldBy).size;
     const enough = card.goal !== undefined && file.known && verified >= card.goal;
-    if (enough && file.damage === undefined) continue;
-    const why = enough ? `${file.damage}, as the card gives it` : whyLacking(file, card);
+    if (enough && file.damage === undefined && !file.doubted) continue;
+    if (enough) atGoal.push(file);
+    const why = enough ? whyKept(file) : whyLacking(file, card);
     lacking.push({ path: file.path, verified, goal: card.goal ?? 0, why });
   }
   if (lacking.length === 0 && !card.confirmed)
@@ -98,8 +103,15 @@ export function verdictOf(card: CardForVerdict): Verdict {
     return { clear: false, sentence, lacking };
   }
   const clear = lacking.length === 0;
-  return { clear, sentence: clear ? clearSentence(card) : keepSentence(card, lacking), lacking };
+  return { clear, sentence: clear ? clearSentence(card) : keepSentence(card, lacking, atGoal), lacking };
 }
+
+function whyKept({ damage, doubted }: VerdictFile): string {
+  const damaged = damage === undefined ? [] : [`${damage}, as the card gives it`];
+  return [...damaged, ...(doubted ? [doubtedWords] : [])].join("; ");
+}
+
+const doubtedWords = "looked at and not fine";
 
 function whyLacking(file: VerdictFile, card: CardForVerdict): string {
   if (file.fault !== undefined) return file.fault;
@@ -135,11 +147,16 @@ function clearSentence(card: CardForVerdict): string {
   return `${card.name} may be formatted. ${all} verified${where}.${perhaps}`;
 }
 
-function keepSentence(card: CardForVerdict, lacking: readonly Lacking[]): string {
+function keepSentence(
+  card: CardForVerdict,
+  lacking: readonly Lacking[],
+  atGoal: readonly VerdictFile[],
+): string {
   if (card.goal === undefined)
     return `Keep ${inSentence(card.name)}: it isn't known which trip it belongs to.`;
   const short = lacking.filter((each) => each.verified < each.goal || each.goal === 0);
-  const damaged = lacking.length - short.length;
+  const damaged = atGoal.filter((file) => file.damage !== undefined).length;
+  const doubted = atGoal.filter((file) => file.damage === undefined && file.doubted).length;
   const reasons: string[] = [];
   if (short.length > 0) {
     const least = short.reduce((few, each) => Math.min(few, each.verified), card.goal);
@@ -148,6 +165,10 @@ function keepSentence(card: CardForVerdict, lacking: readonly Lacking[]): string
   }
   if (damaged > 0)
     reasons.push(`${counted(damaged, "file")} ${damaged === 1 ? "is" : "are"} damaged on the card itself`);
+  if (doubted > 0)
+    reasons.push(
+      `${counted(doubted, "file")} ${doubted === 1 ? "was" : "were"} looked at and ${doubted === 1 ? "isn't" : "aren't"} fine`,
+    );
   return `Keep ${inSentence(card.name)}: ${reasons.join(", and ")}.`;
 }
 

@@ -9,7 +9,7 @@ import { UserMistake } from "../../shared/problems.ts";
 import { asArgument, printable } from "../../shared/text.ts";
 import { inSentence } from "../core/verdict.ts";
 import { encodeFact } from "../record/journal.ts";
-import { cardVerdict } from "./board.ts";
+import { judgedCards } from "./cardBoard.ts";
 import type { Engine } from "./engine.ts";
 import { nowhereJson } from "./rebuild.ts";
 
@@ -67,11 +67,9 @@ export function declareLost(engine: Engine, name: string): DriveLostJson {
 }
 
 function clearCards(engine: Engine): readonly CardId[] {
-  const cards = engine.ports.ledger.cards().map((row) => row.id);
-  return cards.filter((card) => {
-    const state = cardVerdict(engine, card);
-    return state !== undefined && state.files > 0 && state.verdict.clear;
-  });
+  return judgedCards(engine)
+    .filter(({ files, verdict }) => files > 0 && verdict.clear)
+    .map(({ row }) => row.id);
 }
 
 /**

@@ -2,33 +2,31 @@
  * The daemon's work: look, decide, act, write down, again and again. What is to be done is derived each time from the
  * ledger and from what is plugged in, so a start after a crash is like any other look.
  *
- * This file holds the rounds, their waiting and what is said after them. Drives are seen to in `driveBay.ts`, cards in
+ * This file holds the rounds and their waiting; what is said after them `voice.ts`. Drives are seen to in `driveBay.ts`, cards in
  * `cardDesk.ts`, trips in `tripBook.ts`; drives give each other what they lack in `catchUp.ts`; copies are read again in
  * `scrub.ts`. How a file is copied is `copyPass.ts`, what the outside sees `board.ts`.
  */
 
-import { counted } from "../../shared/format.ts";
 import type { CardId, DriveId } from "../../shared/identity.ts";
-import { type Alert, sentences, UserMistake } from "../../shared/problems.ts";
-import { printable } from "../../shared/text.ts";
+import { UserMistake } from "../../shared/problems.ts";
 import { bytes, type Instant, millis } from "../../shared/units.ts";
-import { alertsOf } from "../core/alerts.ts";
-import { inSentence } from "../core/verdict.ts";
-import type { Notice } from "../ports/notices.ts";
 import type { Ejection } from "../ports/volumes.ts";
-import { alertView, cardVerdict } from "./board.ts";
+import { currentTrip } from "./board.ts";
 import { BlockPool } from "./bounds.ts";
 import { CardDesk } from "./cardDesk.ts";
 import { CatchUp } from "./catchUp.ts";
 import { DriveBay } from "./driveBay.ts";
 import { type Ejectable, findEjectable, refuseWhileBusy } from "./eject.ts";
+import { Pictures } from "./pictures.ts";
 import type { EnginePorts } from "./ports.ts";
 import { Presence } from "./presence.ts";
 import type { CurrentWork } from "./progress.ts";
+import { Ratings } from "./ratings.ts";
 import { Scrub } from "./scrub.ts";
 import { cardName } from "./survey.ts";
 import { TripBook } from "./tripBook.ts";
-import type { CardVisit } from "./visits.ts";
+import { Voice } from "./voice.ts";
+import { VolumeUse } from "./volumeUse.ts";
 
 export class Engine {
   readonly ports: EnginePorts;
@@ -38,6 +36,9 @@ export class Engine {
   readonly desk: CardDesk;
   readonly catchUp: CatchUp;
   readonly scrub: Scrub;
+  readonly pictures: Pictures;
+  readonly ratings: Ratings;
+  readonly #voice: Voice;
 
   readonly #stop = new AbortController();
   /** Something came, went or was said: the round under way is broken off between two files. */
@@ -49,11 +50,13 @@ export class Engine {
   #idleAfter = -1;
   /** The look that is under way, or whose idle time it is. */
   #roundFor = -1;
+  /** Nothing is left to do but what gives way. */
+  #resting = false;
+  /** Who reads or writes volumes beside the rounds. */
+  readonly #use = new VolumeUse();
   readonly #idleListeners = new Set<() => void>();
   /** What is to be done before the next round begins: nothing is read or written then. */
   #between: { readonly run: () => Promise<void>; readonly giveUp: () => void }[] = [];
-  /** On the steady clock: when it was last looked whether something is to be said again. */
-  #remindedAt = millis(0);
   #running: Promise<unknown> | undefined;
   #hinted: Promise<void> | undefined;
 
@@ -64,9 +67,12 @@ export class Engine {
     const { blockBytes, streamBlocks, verifyBlocks } = ports.limits;
     const streamPool = new BlockPool(ports.files.blocks(streamBlocks, bytes(blockBytes)));
     const verifyPool = new BlockPool(ports.files.blocks(verifyBlocks, bytes(blockBytes)));
+    this.#voice = new Voice(this, this.#stop.signal, (visit, name) =>
+      this.#eject({ name, kind: "card", volume: visit.card.volume }),
+    );
     const { presence, tripBook } = this;
     const refresh = () => this.refresh();
-    const settle = () => this.#settle();
+    const settle = () => this.#voice.settle();
     const interrupted = () => this.#changed || this.#paused || this.#stop.signal.aborted;
     this.bay = new DriveBay({
       ports,
@@ -77,6 +83,7 @@ export class Engine {
       cameAnew: (drive) => {
         this.desk.driveCameAnew(drive);
         this.catchUp.driveCameAnew(drive);
+        this.#voice.driveCame(drive);
       },
       learnt: () => {
         this.desk.listAnew();
@@ -99,7 +106,7 @@ export class Engine {
     };
     this.desk = new CardDesk({
       ...work,
-      done: (visit) => this.#sayDone(visit),
+      done: (visit) => this.#voice.sayDone(visit),
       nameOfCard: (card) => this.nameOfCard(card),
     });
     this.catchUp = new CatchUp(work);
@@ -108,11 +115,17 @@ export class Engine {
       stop: this.#stop.signal,
       interrupted: () => interrupted() || this.#asked !== this.#roundFor,
     });
+    const places = { ports, presence, tripBook, bay, use: this.#use };
+    this.pictures = new Pictures({
+      ...places,
+      stop: this.#stop.signal,
+      ahead: () => (this.#resting && !this.#paused ? currentTrip(this)?.id : undefined),
+    });
+    this.ratings = new Ratings({ ...places, verifyPool });
   }
 
   /** Begins to work. `failed` hears of a bug that stops it. */
   start(failed: (bug: unknown) => void): void {
-    this.#remindedAt = this.ports.clock.steady();
     this.#nameOwner();
     const hint = () => {
       // Hints that come while one waits are the same hint.
@@ -125,7 +138,8 @@ export class Engine {
     const watching = this.ports.volumes.watch(hint, this.#stop.signal).catch(failed);
     const polling = this.#poll().catch(failed);
     const running = this.#run().catch(failed);
-    this.#running = Promise.all([watching, polling, running]);
+    const picturing = this.pictures.run().catch(failed);
+    this.#running = Promise.all([watching, polling, running, picturing]);
   }
 
   /** A ledger from before drives had owners gets one, so that another photographer's drive is known as such. */
@@ -225,7 +239,7 @@ export class Engine {
     try {
       return await this.between(async () => {
         const { ledger, volumes } = this.ports;
-        const ejection = await volumes.eject(what.volume.id);
+        const ejection = await this.#use.leave(what.volume.id, () => volumes.eject(what.volume.id));
         const said = ejection.ejected ? "ejected" : `couldn't be ejected: ${ejection.why}`;
         ledger.note(what.kind, what.name, said, this.now());
         await this.presence.look();
@@ -257,12 +271,15 @@ export class Engine {
   async #run(): Promise<void> {
     while (!this.#stop.signal.aborted) {
       const asked = this.#asked;
+      this.#resting = false;
       this.#roundFor = asked;
       this.#changed = false;
       const worked = await this.#round();
       if (worked || this.#changed || this.#stop.signal.aborted) continue;
       this.#idleAfter = asked;
       for (const done of [...this.#idleListeners]) done();
+      this.#resting = true;
+      this.pictures.lookAhead();
       if (this.#asked === asked && !this.#paused) await this.scrub.workWhenIdle();
       if (this.#asked === asked) await this.#untilWoken();
     }
@@ -278,16 +295,17 @@ export class Engine {
     await this.presence.look();
     this.desk.welcomeAll();
     if (this.#paused) {
-      this.#settle();
+      this.#voice.settle();
       return false;
     }
     await this.bay.attendAll();
+    await this.ratings.recover();
     const fromCards = await this.desk.workOnAll();
     // Cards first: what they hold may exist once. Then the drives give each other what they lack.
     const fromDrives = await this.catchUp.workOnAll();
     const scrubbed = await this.scrub.workOnAsked();
     await this.bay.flushRecords();
-    this.#settle();
+    this.#voice.settle();
     return fromCards || fromDrives || scrubbed;
   }
 
@@ -319,99 +337,11 @@ export class Engine {
       const ready = this.bay.retryIsDue() || (await this.bay.spaceWasFreed(this.#tooFull()));
       const idle = this.work === undefined;
       if (changed || ready || (idle && this.scrub.isDue())) this.refresh();
-      const now = this.ports.clock.steady();
-      if (now - this.#remindedAt < this.ports.limits.remindLookEvery) continue;
-      this.#remindedAt = now;
-      this.#settle();
+      this.#voice.settleIfDue();
     }
   }
 
   #tooFull(): ReadonlySet<DriveId> {
     return new Set([...this.desk.tooFull(), ...this.catchUp.unfit.keys()]);
-  }
-
-  // --- saying ----------------------------------------------------------------------------------------------------
-
-  /** Alerts and notices follow from what is now known. */
-  #settle(): void {
-    const { ledger, clock } = this.ports;
-    const now = clock.now();
-    this.#rememberClear(now);
-    const alerts = alertsOf(alertView(this));
-    const fresh = ledger.setAlerts(alerts, now);
-    this.#remind(alerts, fresh, now);
-    const wrong = fresh.filter(
-      (alert) => alert.severity !== "note" && ledger.sayOnce(`alert ${alert.code} ${alert.about}`, now),
-    );
-    for (const alert of wrong) ledger.note("alert", alert.about, `${alert.code}: ${sentences(alert)}`, now);
-    const [first] = wrong;
-    if (first === undefined) return;
-    this.#notify({
-      title: wrong.length === 1 ? first.happened : `${counted(wrong.length, "matter")} to look at`,
-      body: wrong.map((alert) => sentences(alert)).join("\n"),
-      urgency: wrong.some((alert) => alert.severity === "urgent") ? "critical" : "normal",
-    });
-  }
-
-  /** Cards that are clear now, in or out: if they aren't any more one day, that is to be said. */
-  #rememberClear(now: Instant): void {
-    const { ledger } = this.ports;
-    for (const row of ledger.cards()) {
-      if (row.cleared !== undefined || row.dismissed) continue;
-      const state = cardVerdict(this, row.id);
-      if (state !== undefined && state.files > 0 && state.verdict.clear) ledger.cardCleared(row.id, now);
-    }
-  }
-
-  /** What is missing is said again as long as it is, twice a day at most. */
-  #remind(alerts: readonly Alert[], fresh: readonly Alert[], now: Instant): void {
-    const { ledger, limits } = this.ports;
-    const missing = alerts.filter((alert) => alert.code === "drive-missing");
-    const due = missing.filter((alert) => {
-      const again = ledger.sayAgain(`again ${alert.code} ${alert.about}`, now, millis(limits.remindEvery));
-      const saidJustNow = fresh.some((each) => each.code === alert.code && each.about === alert.about);
-      return again && !saidJustNow;
-    });
-    const [first] = due;
-    if (first === undefined) return;
-    this.#notify({
-      title: due.length === 1 ? first.happened : `${counted(due.length, "drive")} are still missing`,
-      body: due.map((alert) => sentences(alert)).join("\n"),
-      urgency: "normal",
-    });
-  }
-
-  /** Nothing is left to do with what is plugged in: say once how the card stands. */
-  #sayDone({ card, decision }: CardVisit): void {
-    const { ledger, clock } = this.ports;
-    const state = cardVerdict(this, card.id);
-    if (state === undefined || state.files === 0 || decision?.decision !== "trip") return;
-    const { clear, sentence } = state.verdict;
-    const key = `done ${card.id} ${card.arrived} ${clear ? "clear" : "not clear"}`;
-    if (!ledger.sayOnce(key, clock.now())) return;
-    ledger.note("card", card.id, sentence, clock.now());
-    if (!clear) {
-      this.#notify({ title: `Keep ${inSentence(state.name)}`, body: sentence, urgency: "normal" });
-      return;
-    }
-    const say = (then: string) =>
-      this.#notify({
-        title: `${state.name} may be formatted`,
-        body: `${sentence} Look at a few frames first, and format it in the camera.${then}`,
-        urgency: "normal",
-      });
-    if (state.trip?.profile.after.ejectCard !== true) {
-      say("");
-      return;
-    }
-    // It is ejected before the next round; what is said waits for that, the work doesn't.
-    void this.#eject({ name: state.name, kind: "card", volume: card.volume }).then((ejection) =>
-      say(ejection.ejected ? " It may be taken out." : ` It couldn't be ejected: ${ejection.why}.`),
-    );
-  }
-
-  /** Nobody waits for a notice; where none can be shown, the board says the same. */
-  #notify(notice: Notice): void {
-    void this.ports.notices.show({ ...notice, title: printable(notice.title, 60) });
   }
 }

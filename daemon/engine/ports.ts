@@ -7,7 +7,9 @@ import type { Hashing } from "../ports/hashing.ts";
 import type { Ledger } from "../ports/ledger.ts";
 import type { MetadataReader } from "../ports/metadata.ts";
 import type { Notices } from "../ports/notices.ts";
+import type { PictureCache, PictureMaker } from "../ports/pictures.ts";
 import type { Randomness } from "../ports/randomness.ts";
+import type { SidecarTool } from "../ports/sidecars.ts";
 import type { TripFiles } from "../ports/tripFiles.ts";
 import type { Volumes } from "../ports/volumes.ts";
 
@@ -17,6 +19,9 @@ export interface EnginePorts {
   readonly ledger: Ledger;
   readonly metadata: MetadataReader;
   readonly notices: Notices;
+  readonly pictures: PictureMaker;
+  readonly pictureCache: PictureCache;
+  readonly sidecars: SidecarTool;
   readonly tripFiles: TripFiles;
   readonly clock: Clock;
   readonly randomness: Randomness;

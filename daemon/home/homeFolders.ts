@@ -14,6 +14,8 @@ export interface HomeFolders {
   readonly config: AbsolutePath;
   /** Ledger and logs. */
   readonly state: AbsolutePath;
+  /** Pictures that can be made again; may be emptied at any time. */
+  readonly cache: AbsolutePath;
   /** Port and token of the running daemon. */
   readonly run: AbsolutePath;
 }
@@ -29,7 +31,7 @@ export function homeFolders(
   const own = env["SCRUBJAY_HOME"];
   if (own !== undefined && own !== "") {
     const root = resolve(own);
-    return folders(join(root, "config"), join(root, "state"), join(root, "run"));
+    return folders(join(root, "config"), join(root, "state"), join(root, "cache"), join(root, "run"));
   }
   // XDG Base Directory: unset, empty or relative values count as not given.
   const given = (name: string): string | undefined => {
@@ -41,10 +43,16 @@ export function homeFolders(
   return folders(
     join(given("XDG_CONFIG_HOME") ?? join(userHome, ".config"), "scrubjay"),
     state,
+    join(given("XDG_CACHE_HOME") ?? join(userHome, ".cache"), "scrubjay"),
     runtime === undefined ? join(state, "run") : join(runtime, "scrubjay"),
   );
 }
 
-function folders(config: string, state: string, run: string): HomeFolders {
-  return { config: absolutePath(config), state: absolutePath(state), run: absolutePath(run) };
+function folders(config: string, state: string, cache: string, run: string): HomeFolders {
+  return {
+    config: absolutePath(config),
+    state: absolutePath(state),
+    cache: absolutePath(cache),
+    run: absolutePath(run),
+  };
 }

@@ -7,7 +7,7 @@
  * Not its job: what a profile means (`daemon/core/profile.ts`).
  */
 
-import { randomBytes } from "node:crypto";
+import { createHash, randomBytes } from "node:crypto";
 import { open, readdir } from "node:fs/promises";
 import { join } from "node:path";
 import { type AbsolutePath, absolutePath, nameKey, type TripId } from "../../shared/identity.ts";
@@ -24,6 +24,8 @@ export interface ReadTrip {
   /** Undefined while there are errors among the faults. */
   readonly profile: TripProfile | undefined;
   readonly faults: readonly ProfileFault[];
+  /** False where the file holds something else than `text` says. */
+  readonly isText: boolean;
 }
 
 export interface TripFile extends ReadTrip {
@@ -71,20 +73,16 @@ export async function addTripFile(
   profile: TripProfile,
 ): Promise<AddedTrip> {
   const known = await listTripFiles(config);
-  const find = (fits: (one: TripProfile) => boolean, except?: TripFile): TripFile | undefined =>
-    known.find((trip) => trip !== except && trip.profile !== undefined && fits(trip.profile));
+  const find = (fits: (one: TripProfile) => boolean): TripFile | undefined =>
+    known.find((trip) => trip.profile !== undefined && fits(trip.profile));
   const same =
     find((one) => sameName(one, profile) && sameDays(one, profile)) ??
     find((one) => sameName(one, profile) && daysInCommon(one, profile)) ??
     find((one) => sameCode(one, profile) && sameDays(one, profile));
-  const clash = find((one) => sameCode(one, profile) && daysInCommon(one, profile), same);
-  if (clash?.profile !== undefined) {
-    throw new UserMistake(
-      `${printable(profile.code)} is the code of ${printable(clash.profile.trip)} in these days already.`,
-      "Choose another code, so that names can't clash.",
-      78,
-    );
-  }
+  refuseSameCode(
+    known.filter((trip) => trip !== same),
+    profile,
+  );
   const id = same?.id ?? freshId(profile, new Set(known.map((trip) => trip.id)));
   const folder = tripsFolder(config);
   const changed = same?.text !== text;
@@ -97,6 +95,77 @@ export async function addTripFile(
     changed,
     before: before === profile.trip ? undefined : before,
   };
+}
+
+/** What a trip's file is to hold, and what it held when the change began. */
+export interface WantedTrip {
+  /** undefined: a new trip. */
+  readonly id: TripId | undefined;
+  /** Of the text that the change began from; undefined for a new trip. */
+  readonly stamp: string | undefined;
+  readonly text: string;
+  /** What `readProfile` made of `text`. */
+  readonly profile: TripProfile;
+}
+
+/**
+ * Saves a trip that is named: unlike `addTripFile` it never guesses which one is meant. Fails with Node's own file
+ * errors, and with `UserMistake` where the file isn't any more what the change began from, where another trip is
+ * called so on days in common, or has this code then. Callers save one trip at a time.
+ */
+export async function saveTripFile(
+  config: AbsolutePath,
+  { id, stamp, text, profile }: WantedTrip,
+): Promise<{ readonly id: TripId; readonly isNew: boolean }> {
+  const known = await listTripFiles(config);
+  const before = known.find((trip) => trip.id === id);
+  if (id !== undefined && before === undefined)
+    throw new UserMistake(
+      `The file of ${printable(profile.trip)} isn't there any more. Nothing was saved.`,
+      "Keep the text, describe a new trip and put the text there.",
+      78,
+    );
+  if (before !== undefined && (!before.isText || stampOf(before.text) !== stamp))
+    throw new UserMistake(
+      `The file of ${printable(profile.trip)} changed since you opened it. Nothing was saved.`,
+      "Keep your text aside if you need it, then discard your changes here to see what the file says now.",
+      78,
+    );
+  const others = known.filter((trip) => trip !== before);
+  refuseSameName(others, profile);
+  refuseSameCode(others, profile);
+  const saved = id ?? freshId(profile, new Set(known.map((trip) => trip.id)));
+  if (before?.text !== text) await writeAtomically(tripsFolder(config), `${saved}.yaml`, text);
+  return { id: saved, isNew: id === undefined };
+}
+
+/** Names a text, so that it is known again. */
+export function stampOf(text: string): string {
+  return createHash("sha256").update(text).digest("hex");
+}
+
+function refuseSameName(others: readonly TripFile[], profile: TripProfile): void {
+  const twin = others.find(
+    ({ profile: one }) => one !== undefined && sameName(one, profile) && daysInCommon(one, profile),
+  );
+  if (twin === undefined) return;
+  throw new UserMistake(
+    `A trip called ${printable(profile.trip)} is described for these days already. Nothing was saved.`,
+    "Change that one, or give this one another name or other days.",
+    78,
+  );
+}
+
+function refuseSameCode(others: readonly TripFile[], profile: TripProfile): void {
+  const clash = others.find(
+    ({ profile: one }) => one !== undefined && sameCode(one, profile) && daysInCommon(one, profile),
+  );
+  if (clash?.profile === undefined) return;
+  throw new UserMistake(
+    `${printable(profile.code)} is the code of ${printable(clash.profile.trip)} in these days already.`,
+    "Choose another code, so that names can't clash.",
+    78,
+  );
 }
 
 /** Puts another text in the place of a trip's, as a whole or not at all. Fails with Node's own file errors. */
@@ -114,9 +183,10 @@ export async function keepTripFile(config: AbsolutePath, id: TripId, text: strin
 /** What a file describes, with its faults; what is no text has one. Fails with Node's own file errors. */
 export async function readTrip(file: string): Promise<ReadTrip> {
   const text = await readText(file);
-  if (text !== undefined) return { text, ...readProfile(text) };
+  if (text !== undefined) return { text, ...readProfile(text), isText: true };
   const what = "this is not a text file in UTF-8";
-  return { text: "", profile: undefined, faults: [faultOfFile(what, "a trip profile, saved as UTF-8 text")] };
+  const faults = [faultOfFile(what, "a trip profile, saved as UTF-8 text")];
+  return { text: "", profile: undefined, faults, isText: false };
 }
 
 function tripsFolder(config: AbsolutePath): AbsolutePath {
@@ -138,7 +208,7 @@ async function readTripFile(id: TripId, file: AbsolutePath): Promise<TripFile> {
   } catch (error) {
     const what = `this file can't be read (${(error as NodeJS.ErrnoException).code ?? "unknown error"})`;
     const fault = faultOfFile(what, "a readable file of UTF-8 text");
-    return { id, file, text: "", profile: undefined, faults: [fault] };
+    return { id, file, text: "", profile: undefined, faults: [fault], isText: false };
   }
 }
 

@@ -5,6 +5,8 @@
  * Paths are text. One with bytes that aren't UTF-8 is stored as JSON (see `rows.ts`), so every name survives.
  */
 
+import { countersStep } from "./counters.ts";
+
 export const migrations: readonly string[] = [
   `
   CREATE TABLE facts (
@@ -216,5 +218,50 @@ export const migrations: readonly string[] = [
   CREATE INDEX copies_by_check ON copies (drive, trip, checked);
 
   CREATE TABLE owner (id TEXT NOT NULL) STRICT;
+  `,
+  // Frames are shown in order, looked at and rated; files are counted as their copies come and go.
+  `
+  ALTER TABLE frames ADD COLUMN moment INTEGER NOT NULL DEFAULT 0;
+  UPDATE frames SET moment = CAST(taken ->> '$.instant' AS INTEGER);
+  CREATE INDEX frames_in_order ON frames (trip, day, moment, stem_key, id);
+
+  CREATE TABLE days (
+    trip TEXT NOT NULL,
+    day TEXT NOT NULL,
+    frames INTEGER NOT NULL,
+    files INTEGER NOT NULL,
+    size INTEGER NOT NULL,
+    PRIMARY KEY (trip, day)
+  ) STRICT, WITHOUT ROWID;
+  INSERT INTO days (trip, day, frames, files, size)
+    SELECT f.trip, f.day, count(DISTINCT f.id), count(o.id), coalesce(sum(o.size), 0)
+    FROM frames f LEFT JOIN originals o ON o.trip = f.trip AND o.frame = f.id GROUP BY f.trip, f.day;
+
+  CREATE TABLE looks (
+    frame TEXT PRIMARY KEY,
+    trip TEXT NOT NULL,
+    fine INTEGER NOT NULL,
+    at INTEGER NOT NULL
+  ) STRICT, WITHOUT ROWID;
+  CREATE INDEX looks_in_doubt ON looks (frame) WHERE fine = 0;
+
+  CREATE TABLE sidecars (
+    frame TEXT PRIMARY KEY,
+    path TEXT NOT NULL,
+    size INTEGER NOT NULL,
+    modified INTEGER NOT NULL,
+    hash TEXT NOT NULL,
+    rating REAL
+  ) STRICT, WITHOUT ROWID;
+
+  CREATE TABLE rating_intents (
+    number INTEGER PRIMARY KEY AUTOINCREMENT,
+    drive TEXT NOT NULL,
+    trip TEXT NOT NULL,
+    path TEXT NOT NULL,
+    earlier TEXT,
+    temp TEXT NOT NULL
+  ) STRICT;
+  ${countersStep}
   `,
 ];

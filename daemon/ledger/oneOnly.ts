@@ -1,5 +1,5 @@
 /**
- * One daemon at a time for one home: two would write to the same drives. The lock is an exclusive transaction on a
+ * One daemon at a time for one home, since two would write to the same drives, and one tray. The lock is an exclusive transaction on a
  * small database of its own, so the operating system lets it go when the process ends, however it ends.
  */
 

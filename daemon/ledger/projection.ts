@@ -5,7 +5,7 @@
 
 import { z } from "zod";
 import { assert } from "../../shared/brand.ts";
-import type { CheckedFact, CopyFact, Fact, LossFact, OriginalFact } from "../../shared/facts.ts";
+import type { CheckedFact, CopyFact, Fact, LookFact, LossFact, OriginalFact } from "../../shared/facts.ts";
 import type { CardId, DriveId, OriginalId } from "../../shared/identity.ts";
 import { nameKey } from "../../shared/identity.ts";
 import { loadPath, storePath } from "./rows.ts";
@@ -13,7 +13,8 @@ import type { Statements } from "./statements.ts";
 
 /** Whoever keeps something in memory hears of what changes. */
 export interface Changes {
-  ofCard(card: CardId): void;
+  /** @param path on the card, as stored */
+  ofSighting(card: CardId, path: string): void;
   ofOriginal(original: OriginalId): void;
   /** A drive's copies went all at once. */
   ofEverything(): void;
@@ -73,7 +74,7 @@ export class Projection {
         this.#takeOriginal(fact);
         return;
       case "sighting":
-        this.#changes.ofCard(fact.card);
+        this.#changes.ofSighting(fact.card, storePath(fact.path));
         this.#sql.run(
           `INSERT OR REPLACE INTO sightings (card, path, size, modified, ends, original, at, damage)
            VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
@@ -100,7 +101,7 @@ export class Projection {
         this.#takeLostDrive(fact.trip, fact.drive, fact.at);
         return;
       case "accepted":
-        this.#changes.ofCard(fact.card);
+        this.#changes.ofSighting(fact.card, storePath(fact.path));
         this.#sql.run(
           "UPDATE sightings SET accepted = 1 WHERE card = ? AND path = ? AND original = ? AND damage = ?",
           fact.card,
@@ -108,6 +109,9 @@ export class Projection {
           fact.original,
           fact.damage,
         );
+        return;
+      case "look":
+        this.#takeLook(fact);
         return;
       case "dismissed":
         this.#sql.run("DELETE FROM vanished WHERE card = ? AND at <= ?", fact.card, fact.at);
@@ -147,36 +151,79 @@ export class Projection {
     );
   }
 
+  /** The latest look holds; of two at one moment the doubt, whatever the order they are learnt in. */
+  #takeLook({ frame, trip, fine, at }: LookFact): void {
+    this.#sql.run(
+      `INSERT INTO looks (frame, trip, fine, at) VALUES (?, ?, ?, ?)
+       ON CONFLICT (frame) DO UPDATE SET fine = excluded.fine, at = excluded.at, trip = excluded.trip
+         WHERE excluded.at > at OR (excluded.at = at AND excluded.fine < fine)`,
+      frame,
+      trip,
+      fine ? 1 : 0,
+      at,
+    );
+    const originals = this.#sql.all(
+      z.object({ id: z.string() }),
+      "SELECT id FROM originals WHERE trip = ? AND frame = ?",
+      trip,
+      frame,
+    );
+    for (const { id } of originals) this.#changes.ofOriginal(id as OriginalId);
+  }
+
   #takeOriginal(fact: OriginalFact): void {
     const { frame } = fact;
+    let freshFrame = false;
     if (frame !== undefined)
+      freshFrame =
+        this.#sql.run(
+          `INSERT OR IGNORE INTO frames
+           (id, trip, stem, stem_key, key, count, day, letter, serial, model, taken, moment)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+          frame.id,
+          fact.trip,
+          storePath(frame.stem),
+          storePath(nameKey(frame.stem)),
+          frame.key,
+          frame.count,
+          frame.taken.day,
+          frame.letter,
+          frame.serial,
+          frame.model,
+          JSON.stringify(frame.taken),
+          Math.trunc(frame.taken.instant),
+        ) > 0;
+    const freshFile =
       this.#sql.run(
-        `INSERT OR IGNORE INTO frames (id, trip, stem, stem_key, key, count, day, letter, serial, model, taken)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-        frame.id,
-        fact.trip,
-        storePath(frame.stem),
-        storePath(nameKey(frame.stem)),
-        frame.key,
-        frame.count,
-        frame.taken.day,
-        frame.letter,
-        frame.serial,
-        frame.model,
-        JSON.stringify(frame.taken),
-      );
-    this.#sql.run(
-      `INSERT OR IGNORE INTO originals (id, trip, hash, size, path, path_key, role, frame, at)
+        `INSERT OR IGNORE INTO originals (id, trip, hash, size, path, path_key, role, frame, at)
        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-      fact.original,
-      fact.trip,
-      fact.hash,
-      fact.size,
-      storePath(fact.path),
-      storePath(nameKey(fact.path)),
-      fact.role,
-      frame?.id ?? null,
-      fact.at,
+        fact.original,
+        fact.trip,
+        fact.hash,
+        fact.size,
+        storePath(fact.path),
+        storePath(nameKey(fact.path)),
+        fact.role,
+        frame?.id ?? null,
+        fact.at,
+      ) > 0;
+    if (freshFile) this.#changes.ofOriginal(fact.original);
+    if (frame !== undefined && (freshFrame || freshFile))
+      this.#countInDay(fact.trip, frame.id, freshFrame ? 1 : 0, freshFile ? 1 : 0, freshFile ? fact.size : 0);
+  }
+
+  /** Days are counted as they grow, so that the outline of a large trip is told at once. Nothing ever leaves one. */
+  #countInDay(trip: string, frame: string, frames: number, files: number, size: number): void {
+    this.#sql.run(
+      `INSERT INTO days (trip, day, frames, files, size)
+         SELECT trip, day, ?, ?, ? FROM frames WHERE id = ? AND trip = ?
+       ON CONFLICT (trip, day) DO UPDATE SET frames = frames + excluded.frames, files = files + excluded.files,
+         size = size + excluded.size`,
+      frames,
+      files,
+      size,
+      frame,
+      trip,
     );
   }
 

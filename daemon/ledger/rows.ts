@@ -45,7 +45,7 @@ const whole = z.number().int();
 const role = z.enum(["frame", "companion", "extra"]);
 const readBack = z.enum(["direct", "remount", "cache"]);
 
-const takenShape = z.object({
+export const takenShape = z.object({
   instant: whole,
   local: text,
   day: text,

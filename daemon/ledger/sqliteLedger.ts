@@ -39,11 +39,12 @@ import type {
   TripRow,
   VanishedFile,
 } from "../ports/ledger.ts";
+import { CardFiles } from "./cardFiles.ts";
+import { FrameQueries } from "./frameQueries.ts";
 import { migrations } from "./migrations.ts";
 import { Projection } from "./projection.ts";
 import {
   alertRow,
-  cardFileRow,
   copiesOfRow,
   copyRow,
   driveRow,
@@ -62,15 +63,14 @@ const columnsOfOriginal = `o.id, o.trip, o.hash, o.size, o.path, o.role, o.frame
 const fromOriginals = "FROM originals o LEFT JOIN frames f ON f.id = o.frame";
 const originalColumns = `${columnsOfOriginal} ${fromOriginals}`;
 
-/** files. Cards whose files are kept in memory, so that asking how things stand takes no longer with each card: some 30 MB. */
-const cachedFilesMost = 100_000;
+const whole = z.number().int();
 
 export class SqliteLedger implements Ledger {
   readonly #db: Database.Database;
   readonly #sql: Statements;
   readonly #projection: Projection;
-  /** Files of cards as last asked, forgotten as soon as anything about one of them changes. */
-  readonly #cardFiles = new Map<CardId, readonly CardFileState[]>();
+  readonly frames: FrameQueries;
+  readonly #cardFiles: CardFiles;
 
   /**
    * Opens or makes the ledger and brings it to the newest shape.
@@ -81,12 +81,16 @@ export class SqliteLedger implements Ledger {
     this.#db.pragma("journal_mode = WAL");
     this.#db.pragma("synchronous = FULL");
     this.#db.pragma("foreign_keys = ON");
+    // So that what REPLACE takes away is counted as well (`counters.ts`).
+    this.#db.pragma("recursive_triggers = ON");
     this.#sql = new Statements(this.#db);
     this.#migrate();
+    this.frames = new FrameQueries(this.#sql);
+    this.#cardFiles = new CardFiles(this.#sql);
     this.#projection = new Projection(this.#sql, {
-      ofCard: (card) => this.#cardFiles.delete(card),
-      ofOriginal: (original) => this.#forgetCardsWith(original),
-      ofEverything: () => this.#cardFiles.clear(),
+      ofSighting: (card, path) => this.#cardFiles.changed(card, path),
+      ofOriginal: (original) => this.#cardFiles.changedOriginal(original),
+      ofEverything: () => this.#cardFiles.forgetAll(),
     });
   }
 
@@ -177,6 +181,8 @@ export class SqliteLedger implements Ledger {
 
   loseDrive(drive: DriveId, at: Instant): void {
     this.#sql.run("UPDATE drives SET lost = ? WHERE id = ? AND lost IS NULL", at, drive);
+    // Its copies count no more.
+    this.#cardFiles.forgetAll();
   }
 
   nameInTrip(drive: DriveId, trip: TripId): string | undefined {
@@ -197,6 +203,8 @@ export class SqliteLedger implements Ledger {
       drive.fsId,
       drive.lastSeen,
     );
+    // Records may have told of copies on it before.
+    this.#cardFiles.forgetAll();
   }
 
   driveSeen(drive: DriveId, at: Instant): void {
@@ -207,7 +215,7 @@ export class SqliteLedger implements Ledger {
     );
     this.#sql.run("UPDATE drives SET last_seen = ?, seen = 1 WHERE id = ?", at, drive);
     // From now on its copies count.
-    if (row?.seen === 0) this.#cardFiles.clear();
+    if (row?.seen === 0) this.#cardFiles.forgetAll();
   }
 
   hearOfDrive(drive: DriveRow): void {
@@ -218,7 +226,7 @@ export class SqliteLedger implements Ledger {
       drive.fsId,
       drive.lastSeen,
     );
-    this.#cardFiles.clear();
+    this.#cardFiles.forgetAll();
   }
 
   cards(): readonly CardRow[] {
@@ -282,7 +290,7 @@ export class SqliteLedger implements Ledger {
   }
 
   setCardFiles(card: CardId, files: readonly CardFile[], at: Instant): void {
-    this.#cardFiles.delete(card);
+    this.#cardFiles.forget(card);
     this.#sql.together(() => {
       this.#sql.run("DELETE FROM card_files WHERE card = ?", card);
       for (const file of files)
@@ -301,56 +309,11 @@ export class SqliteLedger implements Ledger {
   }
 
   cardFiles(card: CardId): readonly CardFileState[] {
-    const before = this.#cardFiles.get(card);
-    if (before !== undefined) return before;
-    const files = this.#readCardFiles(card);
-    let kept = files.length;
-    for (const [other, theirs] of this.#cardFiles) {
-      kept += theirs.length;
-      if (kept > cachedFilesMost) this.#cardFiles.delete(other);
-    }
-    this.#cardFiles.set(card, files);
-    return files;
+    return this.#cardFiles.of(card);
   }
 
-  #readCardFiles(card: CardId): readonly CardFileState[] {
-    const rows = this.#sql.raw(
-      `SELECT cf.path, cf.size, cf.modified, cf.role, cf.frame, cf.why, s.original, s.damage, s.accepted, o.trip,
-         (SELECT group_concat(c.drive) FROM copies c JOIN drives d ON d.id = c.drive
-           WHERE c.original = s.original AND d.seen = 1 AND d.lost IS NULL) AS drives,
-         EXISTS (SELECT 1 FROM copies c WHERE c.original = s.original) AS copied,
-         (SELECT group_concat(c.drive) FROM copies c
-           WHERE c.original = s.original AND c.read_back = 'cache') AS unsure
-       FROM card_files cf
-       LEFT JOIN sightings s ON s.card = cf.card AND s.path = cf.path
-         AND s.size = cf.size AND s.modified = cf.modified
-       LEFT JOIN originals o ON o.id = s.original
-       WHERE cf.card = ? ORDER BY cf.path`,
-      card,
-    );
-    const known = z.object({
-      original: z.string().nullable(),
-      trip: z.string().nullable(),
-      drives: z.string().nullable(),
-      unsure: z.string().nullable(),
-      damage: z.string().nullable(),
-      accepted: z.number().nullable(),
-      copied: z.number(),
-    });
-    const list = (ids: string | null): DriveId[] => (ids === null ? [] : (ids.split(",") as DriveId[]));
-    return rows.map((row) => {
-      const { original, trip, drives, unsure, damage, accepted, copied } = known.parse(row);
-      return {
-        ...cardFileRow.parse(row),
-        original: original === null ? undefined : (original as OriginalId),
-        trip: trip === null ? undefined : (trip as TripId),
-        drives: list(drives),
-        unsure: list(unsure),
-        copied: copied === 1,
-        damage: damage ?? "",
-        accepted: accepted === 1,
-      };
-    });
+  cardMark(card: CardId): object {
+    return this.#cardFiles.mark(card);
   }
 
   sightings(card: CardId): readonly Sighting[] {
@@ -362,7 +325,7 @@ export class SqliteLedger implements Ledger {
   }
 
   forgetSighting(card: CardId, path: string): void {
-    this.#cardFiles.delete(card);
+    this.#cardFiles.changed(card, storePath(path));
     this.#sql.run("DELETE FROM sightings WHERE card = ? AND path = ?", card, storePath(path));
   }
 
@@ -539,7 +502,7 @@ export class SqliteLedger implements Ledger {
       `SELECT o.trip, o.path, f.day, o.size,
          (SELECT s.card FROM sightings s WHERE s.original = o.id ORDER BY s.at DESC LIMIT 1) AS card
        FROM originals o LEFT JOIN frames f ON f.id = o.frame
-       WHERE NOT EXISTS (SELECT 1 FROM copies c WHERE c.original = o.id)
+       WHERE o.copies = 0
        ORDER BY o.trip, f.day, o.path_key`,
     );
   }
@@ -590,60 +553,47 @@ export class SqliteLedger implements Ledger {
   }
 
   share(trip: TripId, drive: DriveId): DriveShare {
-    const whole = z.number().int();
-    const row = z
-      .object({
-        files: whole,
-        size: whole,
-        held: whole,
-        held_size: whole,
-        direct: whole,
-        remount: whole,
-        cache: whole,
-        latest: whole.nullable(),
-      })
+    const all = z
+      .object({ files: whole, size: whole })
       .parse(
         this.#sql.raw(
-          `SELECT count(*) AS files, coalesce(sum(o.size), 0) AS size,
-             count(c.original) AS held,
-             coalesce(sum(CASE WHEN c.original IS NULL THEN 0 ELSE o.size END), 0) AS held_size,
-             coalesce(sum(c.read_back = 'direct'), 0) AS direct,
-             coalesce(sum(c.read_back = 'remount'), 0) AS remount,
-             coalesce(sum(c.read_back = 'cache'), 0) AS cache,
-             max(c.checked) AS latest
-           FROM originals o LEFT JOIN copies c ON c.original = o.id AND c.drive = ?
-           WHERE o.trip = ?`,
-          drive,
+          "SELECT coalesce(sum(files), 0) AS files, coalesce(sum(size), 0) AS size FROM held WHERE trip = ?",
           trip,
         )[0],
       );
+    const [share] = this.#sql.all(
+      z.object({ files: whole, size: whole, direct: whole, remount: whole, cache: whole }),
+      "SELECT files, size, direct, remount, cache FROM shares WHERE trip = ? AND drive = ?",
+      trip,
+      drive,
+    );
+    const [checked] = this.#sql.all(
+      z.object({ latest: whole.nullable() }),
+      "SELECT max(checked) AS latest FROM copies WHERE drive = ? AND trip = ?",
+      drive,
+      trip,
+    );
+    const latest = checked?.latest ?? undefined;
     return {
-      holdsFiles: count(row.held),
-      holdsBytes: bytes(row.held_size),
-      owedFiles: count(row.files - row.held),
-      owedBytes: bytes(row.size - row.held_size),
-      direct: count(row.direct),
-      remount: count(row.remount),
-      cache: count(row.cache),
-      lastVerified: row.latest === null ? undefined : instant(row.latest),
+      holdsFiles: count(share?.files ?? 0),
+      holdsBytes: bytes(share?.size ?? 0),
+      owedFiles: count(all.files - (share?.files ?? 0)),
+      owedBytes: bytes(all.size - (share?.size ?? 0)),
+      direct: count(share?.direct ?? 0),
+      remount: count(share?.remount ?? 0),
+      cache: count(share?.cache ?? 0),
+      lastVerified: latest === undefined ? undefined : instant(latest),
     };
   }
 
   totals(trip: TripId, goal: number) {
-    const whole = z.number().int();
     const row = z.object({ frames: whole, files: whole, at_goal: whole, files_at_goal: whole }).parse(
       this.#sql.raw(
-        `WITH reached AS (
-           SELECT o.frame AS frame,
-             (SELECT count(*) FROM copies c JOIN drives d ON d.id = c.drive
-               WHERE c.original = o.id AND d.seen = 1 AND d.lost IS NULL) >= ? AS ok
-           FROM originals o WHERE o.trip = ?
-         )
-         SELECT count(DISTINCT frame) AS frames, count(*) AS files,
-           (SELECT count(*) FROM (SELECT frame FROM reached WHERE frame IS NOT NULL
-             GROUP BY frame HAVING min(ok) = 1)) AS at_goal,
-           coalesce(sum(ok), 0) AS files_at_goal
-         FROM reached`,
+        `SELECT coalesce(sum(frames), 0) AS frames, coalesce(sum(files), 0) AS files,
+           coalesce(sum(frames) FILTER (WHERE holders >= ?), 0) AS at_goal,
+           coalesce(sum(files) FILTER (WHERE holders >= ?), 0) AS files_at_goal
+         FROM held WHERE trip = ?`,
+        goal,
         goal,
         trip,
       )[0],
@@ -758,17 +708,6 @@ export class SqliteLedger implements Ledger {
     this.#db.close();
   }
 
-  /** What is known of a copy changes what is known of each card that showed its original. */
-  #forgetCardsWith(original: OriginalId): void {
-    if (this.#cardFiles.size === 0) return;
-    const rows = this.#sql.all(
-      z.object({ card: z.string() }),
-      "SELECT DISTINCT card FROM sightings WHERE original = ?",
-      original,
-    );
-    for (const { card } of rows) this.#cardFiles.delete(card as CardId);
-  }
-
   #cards(where: string, parameters: readonly string[]): CardRow[] {
     const shape = z.object({
       id: z.string(),
@@ -832,6 +771,7 @@ const kindsInOrder: readonly Fact["kind"][] = [
   "checked",
   "drive-lost",
   "accepted",
+  "look",
   "vanished",
   "dismissed",
 ];

@@ -6,27 +6,33 @@
 import { realpath } from "node:fs/promises";
 import { homedir } from "node:os";
 import { join } from "node:path";
+import { fileURLToPath } from "node:url";
 import { limits } from "../../config/defaults.ts";
 import { type AbsolutePath, absolutePath } from "../../shared/identity.ts";
 import { UserMistake } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
-import { count, millis } from "../../shared/units.ts";
+import { bytes, count, millis } from "../../shared/units.ts";
 import type { Clock } from "../ports/clock.ts";
 import type { Files } from "../ports/files.ts";
 import type { Hashing } from "../ports/hashing.ts";
 import type { MetadataReader } from "../ports/metadata.ts";
 import type { Notices } from "../ports/notices.ts";
+import type { PictureMaker } from "../ports/pictures.ts";
 import type { Randomness } from "../ports/randomness.ts";
+import type { SidecarTool } from "../ports/sidecars.ts";
 import type { Volumes } from "../ports/volumes.ts";
 import { ExiftoolMetadata } from "./common/exiftoolMetadata.ts";
+import { FramePictures } from "./common/framePictures.ts";
 import { NodeFiles } from "./common/nodeFiles.ts";
 import { NodeNotices } from "./common/nodeNotices.ts";
 import { pathFromBytes } from "./common/pathBytes.ts";
 import { runTool } from "./common/runTool.ts";
 import { SystemClock } from "./common/systemClock.ts";
 import { SystemRandomness } from "./common/systemRandomness.ts";
+import { XmpSidecars } from "./common/xmpSidecars.ts";
 import { createHashing } from "./common/xxHash.ts";
 import { type ComputerCheck, checkLinux } from "./linux/computerChecks.ts";
+import { DesktopNotices } from "./linux/desktopNotices.ts";
 import { endingWithParent } from "./linux/endingWithParent.ts";
 import { LinuxVolumes } from "./linux/linuxVolumes.ts";
 import { PracticeVolumes } from "./practice/practiceVolumes.ts";
@@ -40,30 +46,53 @@ export interface Platform {
   readonly hashing: Hashing;
   /** To be closed by the caller. */
   readonly metadata: MetadataReader;
+  /** To be closed by the caller. */
+  readonly pictures: PictureMaker;
+  /** To be closed by the caller. */
+  readonly sidecars: SidecarTool;
 }
 
 /**
  * The adapters for this computer. `practice`: the folder whose folders are the volumes; undefined for real media.
+ * `cache`: a folder of this user's for what is there for a moment.
  * @throws UserMistake where the system isn't served yet, or the practice folder isn't there.
  */
-export async function selectPlatform(options: { readonly practice: string | undefined }): Promise<Platform> {
+export async function selectPlatform(options: {
+  readonly practice: string | undefined;
+  readonly cache: AbsolutePath;
+  /** Hears which matter's notice was clicked, where the system tells. */
+  readonly onChosen: (matter: string) => void;
+}): Promise<Platform> {
   const files = new NodeFiles();
   const clock = new SystemClock();
+  const launcher = process.platform === "linux" ? await endingWithParent() : [];
+  const oneExiftool = { processes: count(1), timeout: millis(limits.pictureTimeout), launcher };
   return {
     files,
     volumes:
       options.practice === undefined
         ? realVolumes(clock)
         : new PracticeVolumes(await practiceFolder(options.practice), files),
-    notices: new NodeNotices(),
+    notices:
+      process.platform === "linux"
+        ? new DesktopNotices(new NodeNotices(), options.onChosen)
+        : new NodeNotices(),
     clock,
     randomness: new SystemRandomness(),
     hashing: await createHashing(),
     metadata: new ExiftoolMetadata({
       processes: count(limits.metadataProcesses),
       timeout: millis(limits.metadataTimeout),
-      launcher: process.platform === "linux" ? await endingWithParent() : [],
+      launcher,
     }),
+    pictures: new FramePictures({
+      ...oneExiftool,
+      worker: fileURLToPath(new URL("./common/pictureWorker.js", import.meta.url)),
+      sides: { sheet: limits.sheetPixels, large: limits.largePixels },
+      bytesMax: bytes(limits.pictureSourceBytesMax),
+      pixelsMax: limits.picturePixelsMax,
+    }),
+    sidecars: new XmpSidecars({ ...oneExiftool, folder: join(options.cache, "sidecars") }),
   };
 }
 

@@ -24,6 +24,7 @@ import type {
 } from "../../shared/identity.ts";
 import type { Alert, MediumFaultCode } from "../../shared/problems.ts";
 import type { Bytes, Count, Instant, Millis } from "../../shared/units.ts";
+import type { FrameLedger } from "./frameLedger.ts";
 
 /** A fact with the text that stands in journals, and that text's own check as its name. */
 export interface EncodedFact {
@@ -92,6 +93,8 @@ export interface CardFileState extends CardFile {
   readonly damage: string;
   /** Someone knows of that and lets the card go. */
   readonly accepted: boolean;
+  /** Someone looked at its frame and said that it isn't fine. */
+  readonly doubted: boolean;
 }
 
 /** A file that stood on a card, was never read and is gone from it. */
@@ -192,6 +195,8 @@ export interface EventRow {
 }
 
 export interface Ledger {
+  readonly frames: FrameLedger;
+
   /** Takes facts in, all or none. Facts already known change nothing. */
   apply(facts: readonly EncodedFact[]): void;
   /**
@@ -239,6 +244,8 @@ export interface Ledger {
   /** Replaces what is known to stand on the card. */
   setCardFiles(card: CardId, files: readonly CardFile[], at: Instant): void;
   cardFiles(card: CardId): readonly CardFileState[];
+  /** The same object as long as `cardFiles` gives the same, another one as soon as anything about a file changed. */
+  cardMark(card: CardId): object;
   sightings(card: CardId): readonly Sighting[];
   /** This file isn't what was seen under its path before. */
   forgetSighting(card: CardId, path: RelativePath): void;

@@ -6,6 +6,8 @@ export interface Notice {
   /** Plain text: no markup is meant, whatever it contains. */
   readonly body: string;
   readonly urgency: "low" | "normal" | "critical";
+  /** Where the page shows the matter: what stands behind `#` in its address. */
+  readonly matter?: string;
 }
 
 export interface Notices {

@@ -3,7 +3,7 @@
  * list in it. Every path that is written on a drive comes from here.
  */
 
-import type { RelativePath, TripId } from "../../shared/identity.ts";
+import { extensionOf, type RelativePath, type TripId } from "../../shared/identity.ts";
 
 export const incomingFolder = ".scrubjay/incoming" as RelativePath;
 export const identityFile = ".scrubjay/drive.json" as RelativePath;
@@ -18,6 +18,10 @@ export const profileFile = (trip: TripId): RelativePath =>
 /** Where a damaged file is set aside, below the drive's root, when a good copy takes its name. */
 export const asideFile = (trip: TripId, path: RelativePath): RelativePath =>
   `${recordFolder(trip)}/aside/${path}` as RelativePath;
+
+/** Where an earlier version of a work file goes, below the drive's root. @param version tells versions apart */
+export const earlierFile = (trip: TripId, path: RelativePath, version: string): RelativePath =>
+  `${recordFolder(trip)}/earlier/${path}/${version}${extensionOf(path)}` as RelativePath;
 
 /** The checksum list inside the trip's folder, for general tools. */
 export const checksumFile = (tripFolder: string): RelativePath =>

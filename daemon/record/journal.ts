@@ -90,6 +90,7 @@ const shapes = z.discriminatedUnion("kind", [
   z.object({ kind: z.literal("drive-lost"), ...base, drive }),
   z.object({ kind: z.literal("accepted"), ...base, card: text, path: text, original, damage: text }),
   z.object({ kind: z.literal("dismissed"), ...base, card: text }),
+  z.object({ kind: z.literal("look"), ...base, frame: text.max(200), fine: z.boolean() }),
   z.object({ kind: z.literal("vanished"), ...base, card: text, path: text, size: whole, modified: whole }),
 ]);
 

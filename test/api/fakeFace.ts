@@ -26,6 +26,14 @@ export interface FakeFace extends DaemonFace {
   failsWith: Error | undefined;
 }
 
+/** Whatever is asked of it was not to be asked. */
+const unasked = <T extends object>(): T =>
+  new Proxy({} as T, {
+    get: (_target, name) => {
+      throw new Error(`${String(name)} was not to be asked`);
+    },
+  });
+
 export function fakeFace(status: StatusJson): FakeFace {
   const face: FakeFace = {
     asked: [],
@@ -53,6 +61,9 @@ export function fakeFace(status: StatusJson): FakeFace {
       nowhereTotal: 0,
     },
     failsWith: undefined,
+    trips: unasked(),
+    frames: unasked(),
+    holdings: () => ({ trip: null, days: [], at: status.at }),
     happened: (before) => {
       face.asked.push(`happened ${before ?? "until now"}`);
       return [];

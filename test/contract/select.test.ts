@@ -13,6 +13,7 @@ import { homedir, tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { checkComputer, selectPlatform } from "../../daemon/platform/select.ts";
+import { absolutePath } from "../../shared/identity.ts";
 import { UserMistake } from "../../shared/problems.ts";
 
 let scratch = "";
@@ -21,10 +22,13 @@ beforeEach(() => {
 });
 afterEach(() => rmSync(scratch, { recursive: true, force: true }));
 
+const select = (practice: string) =>
+  selectPlatform({ practice, cache: absolutePath(join(scratch, "cache")), onChosen: () => undefined });
+
 test("a practice folder given by a link is used by its real name", async () => {
   mkdirSync(join(scratch, "real/CARD"), { recursive: true });
   symlinkSync(join(scratch, "real"), join(scratch, "link"));
-  const platform = await selectPlatform({ practice: join(scratch, "link") });
+  const platform = await select(join(scratch, "link"));
   try {
     const [volume] = await platform.volumes.look();
     expect(volume?.root).toBe(join(realpathSync(scratch), "real/CARD"));
@@ -34,7 +38,7 @@ test("a practice folder given by a link is used by its real name", async () => {
 });
 
 test("a practice folder that isn't there is the caller's mistake, said with what to do", async () => {
-  const mistake = await selectPlatform({ practice: join(scratch, "none") }).catch((error: unknown) => error);
+  const mistake = await select(join(scratch, "none")).catch((error: unknown) => error);
   expect(mistake).toBeInstanceOf(UserMistake);
   expect(mistake).toMatchObject({ exit: 64, next: expect.stringContaining("Make it first") });
 });

@@ -25,7 +25,9 @@ const nothing: AlertView = {
   withdrawn: [],
   vanished: [],
   emptied: [],
+  doubted: [],
   nowhere: { paths: [], cards: [] },
+  filling: [],
   spoilt: [],
 };
 

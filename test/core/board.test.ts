@@ -83,7 +83,7 @@ test("before anything was copied, the next step of setting up is said", () => {
     "No trip is described yet.",
   );
   expect(boardSentences(board({ ...empty, drives: [{ ...blue, introduced: false }] })).advice).toBe(
-    "Plug in Blue and run `scrubjay drive add MOUNT --name Blue`.",
+    "Plug in Blue and introduce it: under Drives on the page, or with `scrubjay drive add MOUNT --name Blue`.",
   );
   expect(boardSentences(board(empty)).advice).toBe("Put a card in.");
 });

@@ -15,6 +15,7 @@ function file(path: string, heldBy: readonly DriveId[], more: Partial<VerdictFil
     known: true,
     fault: undefined,
     damage: undefined,
+    doubted: false,
     lostOn: new Map(),
     ...more,
   };

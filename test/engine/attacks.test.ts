@@ -20,7 +20,8 @@ import {
 } from "node:fs";
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
-import { cardsJson, owedOfTrips, statusJson } from "../../daemon/engine/board.ts";
+import { owedOfTrips, statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson } from "../../daemon/engine/cardBoard.ts";
 import { introduceDrive } from "../../daemon/engine/introduce.ts";
 import type { EnginePorts } from "../../daemon/engine/ports.ts";
 import { rebuildFrom } from "../../daemon/engine/rebuild.ts";

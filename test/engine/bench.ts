@@ -16,9 +16,11 @@ import { ExiftoolMetadata } from "../../daemon/platform/common/exiftoolMetadata.
 import { NodeFiles } from "../../daemon/platform/common/nodeFiles.ts";
 import { SystemClock } from "../../daemon/platform/common/systemClock.ts";
 import { SystemRandomness } from "../../daemon/platform/common/systemRandomness.ts";
+import { XmpSidecars } from "../../daemon/platform/common/xmpSidecars.ts";
 import { createHashing } from "../../daemon/platform/common/xxHash.ts";
 import { PracticeVolumes } from "../../daemon/platform/practice/practiceVolumes.ts";
 import type { Notice } from "../../daemon/ports/notices.ts";
+import type { PictureCache, PictureMaker } from "../../daemon/ports/pictures.ts";
 import { absolutePath, type TripId } from "../../shared/identity.ts";
 import { count, millis } from "../../shared/units.ts";
 
@@ -64,6 +66,12 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
     failed = new AbortController();
     const files = new NodeFiles();
     const ledger = new SqliteLedger(join(folder, "ledger.sqlite"));
+    const sidecars = new XmpSidecars({
+      processes: count(1),
+      timeout: millis(limits.pictureTimeout),
+      launcher: [],
+      folder: join(folder, "cache", "sidecars"),
+    });
     const metadata = new ExiftoolMetadata({
       processes: count(1),
       timeout: millis(limits.metadataTimeout),
@@ -75,6 +83,9 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
         volumes: new PracticeVolumes(absolutePath(practice), files),
         ledger,
         metadata,
+        pictures: samePicture,
+        pictureCache: memoryPictures(),
+        sidecars,
         notices: {
           show: async (notice) => {
             notices.push(notice);
@@ -90,7 +101,7 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
         clock: new SystemClock(),
         randomness: new SystemRandomness(),
         hashing,
-        limits: { ...limits, hintSettle: 20, pulledSettle: 20, pollEvery: 500 },
+        limits: { ...limits, hintSettle: 20, pulledSettle: 20, pollEvery: 500, noticesAtOnce: 1_000 },
       }),
     );
     engine.start((failure) => {
@@ -100,6 +111,7 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
     close = async () => {
       await engine.stop();
       await metadata.close();
+      await sidecars.close();
       ledger.close();
     };
     return engine;
@@ -150,6 +162,24 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
     },
   };
   return bench;
+}
+
+/** The bench's cards hold nothing that could be shown; the same is made of each, without touching any file. */
+const samePicture: PictureMaker = {
+  make: async () => ({ made: true, jpeg: new Uint8Array([0xff, 0xd8, 0xff, 0xd9]) }),
+  exposure: async () => [],
+  close: async () => undefined,
+};
+
+export function memoryPictures(): PictureCache {
+  const kept = new Map<string, Uint8Array>();
+  return {
+    has: (frame, size) => kept.has(`${frame} ${size}`),
+    get: async (frame, size) => kept.get(`${frame} ${size}`),
+    put: async (frame, size, jpeg) => {
+      kept.set(`${frame} ${size}`, jpeg);
+    },
+  };
 }
 
 /** Every file below a folder with its bytes, by relative path. Links are left out. */

@@ -7,7 +7,8 @@
 import { cpSync, mkdirSync, readdirSync, renameSync, rmSync, statSync } from "node:fs";
 import { dirname, join } from "node:path";
 import { afterEach, expect, test } from "vitest";
-import { cardsJson, drivesJson, statusJson } from "../../daemon/engine/board.ts";
+import { drivesJson, statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson } from "../../daemon/engine/cardBoard.ts";
 import type { Volume } from "../../daemon/ports/volumes.ts";
 import type { CardStatusJson } from "../../shared/api.ts";
 import { instant } from "../../shared/units.ts";

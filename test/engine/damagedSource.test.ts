@@ -3,7 +3,8 @@
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
-import { cardsJson, statusJson } from "../../daemon/engine/board.ts";
+import { statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson } from "../../daemon/engine/cardBoard.ts";
 import { acceptDamage } from "../../daemon/engine/declare.ts";
 import type { CardId } from "../../shared/identity.ts";
 import { profileText } from "../cards/generate/card.ts";

@@ -3,7 +3,8 @@
 import { mkdirSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
-import { cardsJson, statusJson } from "../../daemon/engine/board.ts";
+import { statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson } from "../../daemon/engine/cardBoard.ts";
 import { UserMistake } from "../../shared/problems.ts";
 import { profileText } from "../cards/generate/card.ts";
 import { type Bench, makeBench, tree } from "./bench.ts";

@@ -13,7 +13,8 @@ import {
 } from "node:fs";
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
-import { cardsJson, statusJson, unclearCards } from "../../daemon/engine/board.ts";
+import { statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson, unclearCards } from "../../daemon/engine/cardBoard.ts";
 import { introduceDrive } from "../../daemon/engine/introduce.ts";
 import { encodeFact } from "../../daemon/record/journal.ts";
 import { absolutePath, type CardId, type DriveId, type OriginalId } from "../../shared/identity.ts";

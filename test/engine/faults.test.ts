@@ -3,7 +3,8 @@
 import { mkdirSync, readFileSync, utimesSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
-import { cardsJson, statusJson, unclearCards } from "../../daemon/engine/board.ts";
+import { statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson, unclearCards } from "../../daemon/engine/cardBoard.ts";
 import type { AbsolutePath } from "../../shared/identity.ts";
 import { FileFault, type FileFaultCode } from "../../shared/problems.ts";
 import { profileText } from "../cards/generate/card.ts";

@@ -7,7 +7,8 @@ import { mkdirSync, readdirSync, renameSync, rmSync, utimesSync, writeFileSync }
 import { dirname, join } from "node:path";
 import { expect, test } from "vitest";
 import { verdictOf } from "../../daemon/core/verdict.ts";
-import { statusJson, unclearCards } from "../../daemon/engine/board.ts";
+import { statusJson } from "../../daemon/engine/board.ts";
+import { unclearCards } from "../../daemon/engine/cardBoard.ts";
 import { declareLost } from "../../daemon/engine/declare.ts";
 import type { RelativePath } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
@@ -455,6 +456,7 @@ test("a card of very many files that lack copies has its sentence", () => {
     known: true,
     fault: undefined,
     damage: undefined,
+    doubted: false,
     lostOn: new Map(),
   }));
   const card = {

@@ -12,7 +12,8 @@ import {
 } from "node:fs";
 import { dirname, join } from "node:path";
 import { onTestFinished } from "vitest";
-import { cardsJson, statusJson } from "../../daemon/engine/board.ts";
+import { statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson } from "../../daemon/engine/cardBoard.ts";
 import { rebuildFrom } from "../../daemon/engine/rebuild.ts";
 import { scrubDrives } from "../../daemon/engine/scrubRequest.ts";
 import type { EncodedFact } from "../../daemon/ports/ledger.ts";

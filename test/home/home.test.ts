@@ -18,7 +18,12 @@ afterEach(() => rm(root, { recursive: true, force: true }));
 
 test("SCRUBJAY_HOME holds everything", () => {
   const folders = homeFolders({ SCRUBJAY_HOME: "/data/jay", XDG_CONFIG_HOME: "/elsewhere" }, "/home/anna");
-  expect(folders).toEqual({ config: "/data/jay/config", state: "/data/jay/state", run: "/data/jay/run" });
+  expect(folders).toEqual({
+    config: "/data/jay/config",
+    state: "/data/jay/state",
+    cache: "/data/jay/cache",
+    run: "/data/jay/run",
+  });
 });
 
 test("without it the XDG folders hold, and their defaults where values are unset, empty or relative", () => {
@@ -26,6 +31,7 @@ test("without it the XDG folders hold, and their defaults where values are unset
   const defaults = {
     config: "/home/anna/.config/scrubjay",
     state: "/home/anna/.local/state/scrubjay",
+    cache: "/home/anna/.cache/scrubjay",
     run: "/home/anna/.local/state/scrubjay/run",
   };
   expect(homeFolders({}, "/home/anna")).toEqual(defaults);
@@ -33,13 +39,20 @@ test("without it the XDG folders hold, and their defaults where values are unset
     SCRUBJAY_HOME: "",
     XDG_CONFIG_HOME: "",
     XDG_STATE_HOME: "./state",
+    XDG_CACHE_HOME: "cache",
     XDG_RUNTIME_DIR: "run/1000",
   };
   expect(homeFolders(bad, "/home/anna")).toEqual(defaults);
-  const good = { XDG_CONFIG_HOME: "/c", XDG_STATE_HOME: "/s", XDG_RUNTIME_DIR: "/run/user/1000" };
+  const good = {
+    XDG_CONFIG_HOME: "/c",
+    XDG_STATE_HOME: "/s",
+    XDG_CACHE_HOME: "/k",
+    XDG_RUNTIME_DIR: "/run/user/1000",
+  };
   expect(homeFolders(good, "/home/anna")).toEqual({
     config: "/c/scrubjay",
     state: "/s/scrubjay",
+    cache: "/k/scrubjay",
     run: "/run/user/1000/scrubjay",
   });
 });

@@ -9,7 +9,8 @@
 import { existsSync, mkdirSync, readFileSync, utimesSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import { cardsJson, statusJson } from "../../daemon/engine/board.ts";
+import { statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson } from "../../daemon/engine/cardBoard.ts";
 import type { EnginePorts } from "../../daemon/engine/ports.ts";
 import type { EncodedFact } from "../../daemon/ports/ledger.ts";
 import type { OriginalId, TripId } from "../../shared/identity.ts";

@@ -17,7 +17,8 @@ import {
 } from "node:fs";
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
-import { cardsJson, drivesJson, statusJson } from "../../daemon/engine/board.ts";
+import { drivesJson, statusJson } from "../../daemon/engine/board.ts";
+import { cardsJson } from "../../daemon/engine/cardBoard.ts";
 import { introduceDrive } from "../../daemon/engine/introduce.ts";
 import { absolutePath } from "../../shared/identity.ts";
 import { profileText } from "../cards/generate/card.ts";

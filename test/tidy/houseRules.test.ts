@@ -56,6 +56,7 @@ const layers: readonly Layer[] = [
       "drivelist",
       "exiftool-vendored",
       "node-notifier",
+      "sharp",
       "usb",
       "xxhash-wasm",
       "zod",
@@ -83,11 +84,27 @@ const layers: readonly Layer[] = [
     reason: "answers questions through its face, never reaches into the engine",
   },
   {
+    where: "daemon/faces/",
+    mayUse: [
+      "daemon/api/face.ts",
+      "daemon/api/framesFace.ts",
+      "daemon/api/tripsFace.ts",
+      "daemon/core/",
+      "daemon/engine/",
+      "daemon/home/",
+      "daemon/ports/",
+      "shared/",
+      "config/",
+    ],
+    reason: "answers what the API asks, out of engine and the user's own folder",
+  },
+  {
     where: "daemon/cli",
     mayUse: [
       "daemon/core/",
       "daemon/home/",
       "daemon/api/client.ts",
+      "daemon/ledger/oneOnly.ts",
       "daemon/platform/select.ts",
       "daemon/main.ts",
       "tray/main.ts",
@@ -98,7 +115,7 @@ const layers: readonly Layer[] = [
       "node:",
     ],
     reason:
-      "talks to the daemon by its API; `daemon` starts it, `tray` the tray, and `doctor` asks the platform",
+      "talks to the daemon by its API; `daemon` starts it, `tray` the tray, once each, and `doctor` asks the platform",
   },
   {
     where: "daemon/main.ts",
@@ -184,8 +201,9 @@ const bans: readonly Ban[] = [
   {
     what: /\bprocess\.exit\(/,
     within: ["daemon/", "shared/"],
-    except: ["daemon/cli", "daemon/main.ts"],
-    reason: "only the outermost layer ends the process, after all others have finished",
+    except: ["daemon/cli", "daemon/main.ts", "daemon/platform/common/pictureWorker.ts"],
+    reason:
+      "only the outermost layer ends the process, after all others have finished; the picture worker is a process of its own",
   },
 ];
 

@@ -3,13 +3,14 @@
  * a real notification service takes the notices. The daemon is pretended but for the last test.
  */
 
-import { type ChildProcess, spawn, spawnSync } from "node:child_process";
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
+import { type ChildProcess, execFileSync, spawn, spawnSync } from "node:child_process";
+import { existsSync, mkdirSync, readFileSync, renameSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
 import { fileURLToPath } from "node:url";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { NodeNotices } from "../../daemon/platform/common/nodeNotices.ts";
+import { DesktopNotices } from "../../daemon/platform/linux/desktopNotices.ts";
 import type { StatusJson } from "../../shared/api.ts";
 import { absolutePath } from "../../shared/identity.ts";
 import { millis } from "../../shared/units.ts";
@@ -17,8 +18,10 @@ import { drawIcon, pixels } from "../../tray/icon.ts";
 import { runTray } from "../../tray/main.ts";
 import { LinuxTray } from "../../tray/platform/linux.ts";
 import { startDaemon as startFromTray } from "../../tray/startDaemon.ts";
+import { generateCard, nextEvening, tinyCard } from "../cards/generate/card.ts";
 import { card, drive, evening } from "../cli/boards.ts";
 import { startDaemon, stopDaemon } from "../demo/commands.ts";
+import { Computer } from "../support/computer.ts";
 import { canUseDesktop, Desktop, holds, whyNoDesktop } from "./desktop.ts";
 
 const onDesktop = test.skipIf(!canUseDesktop());
@@ -270,6 +273,94 @@ onDesktop(`notices come through as plain text with their urgency (${whyNoDesktop
   expect(second).toContain("timeout: 0");
 });
 
+onDesktop(`a click on a notice says which matter it was, and text stays text (${whyNoDesktop})`, async () => {
+  const chosen: string[] = [];
+  const instead: string[] = [];
+  const otherwise = {
+    show: async ({ title }: { readonly title: string }) => {
+      instead.push(title);
+      return { shown: true } as const;
+    },
+  };
+  const notices = new DesktopNotices(otherwise, (matter) => chosen.push(matter));
+  const hostile = "-rf <b>bold</b> & C:\\new";
+  const shownAs = await notices.show({
+    title: "Rust is not plugged in",
+    body: hostile,
+    urgency: "critical",
+    matter: "evening/drive-missing/kc%2FRust",
+  });
+  expect(shownAs).toEqual({ shown: true });
+  await holds("it is printed", () => desktop.notices().includes("summary:"));
+  expect(desktop.notices()).toContain("body: '-rf &lt;b&gt;bold&lt;/b&gt; &amp; C:\\new'");
+  expect(desktop.notices()).toContain("urgency: CRITICAL");
+  expect(desktop.notices()).toContain("timeout: 0");
+  await holds("the click is heard", () => {
+    execFileSync("dunstctl", ["action", "0"], { env: desktop.env, stdio: "ignore" });
+    return chosen.length > 0;
+  });
+  expect(chosen[0]).toBe("evening/drive-missing/kc%2FRust");
+  expect(instead).toEqual([]);
+  // What is about no matter, and what comes when the bus is gone, goes the other way.
+  await notices.show({ title: "no matter", body: "", urgency: "low" });
+  await desktop.stopBus();
+  await notices.show({ title: "no bus", body: "", urgency: "low", matter: "evening" });
+  expect(instead).toEqual(["no matter", "no bus"]);
+  notices.end();
+});
+
+onDesktop(
+  `the daemon's notices reach the desktop, and a click opens the page at the matter (${whyNoDesktop})`,
+  async () => {
+    const opened = join(desktop.folder, "opened");
+    const programsOfTest = join(desktop.folder, "bin");
+    mkdirSync(programsOfTest);
+    // What the desktop would open a browser with.
+    writeFileSync(join(programsOfTest, "xdg-open"), `#!/bin/sh\necho "$1" >> '${opened}'\n`, { mode: 0o755 });
+    const path = process.env["PATH"] ?? "";
+    process.env["PATH"] = `${programsOfTest}:${path}`;
+    const computer = new Computer();
+    const cardIn = async (name: string, options: typeof tinyCard): Promise<void> => {
+      const drawer = join(computer.aside, name);
+      generateCard(drawer, options);
+      renameSync(drawer, computer.at(name));
+      await computer.settled();
+    };
+    try {
+      await computer.start();
+      for (const name of ["Blue", "Slate"]) mkdirSync(computer.at(name));
+      await computer.introduce("Blue", "Slate");
+      await cardIn("ONE", tinyCard);
+      await holds("done and clear", () => desktop.notices().includes("summary: 'Card 1 may be formatted'"));
+      renameSync(computer.at("Slate"), join(computer.aside, "Slate"));
+      await cardIn("TWO", nextEvening(tinyCard));
+      await holds("the drive is missing", () =>
+        desktop.notices().includes("summary: 'Slate is not plugged in."),
+      );
+      renameSync(join(computer.aside, "Slate"), computer.at("Slate"));
+      await holds("caught up", () => desktop.notices().includes("summary: 'Slate is caught up'"));
+      const caughtUp =
+        desktop
+          .notices()
+          .split("appname:")
+          .find((each) => each.includes("Slate is caught up")) ?? "";
+      expect(caughtUp).toContain("urgency: LOW");
+      await holds("a click opens a browser", () => {
+        execFileSync("dunstctl", ["action", "0"], { env: desktop.env, stdio: "ignore" });
+        return existsSync(opened);
+      });
+      const url = new URL(readFileSync(opened, "utf8").split("\n")[0] ?? "");
+      expect(url.hash).toMatch(/^#(drives|evening)/);
+      // The link is good: it gives a session and the page.
+      const entered = await fetch(url, { redirect: "manual" });
+      expect([entered.status, entered.headers.get("location")]).toEqual([303, "/"]);
+    } finally {
+      process.env["PATH"] = path;
+      await computer.end();
+    }
+  },
+);
+
 onDesktop(`a tray of its own process follows the daemon that goes and comes (${whyNoDesktop})`, async () => {
   const home = join(desktop.folder, "home");
   const practice = join(desktop.folder, "practice");
@@ -299,6 +390,14 @@ onDesktop(`a tray of its own process follows the daemon that goes and comes (${w
       "string:ToolTip",
     );
   await holds("it says what the board says", () => tooltip().includes("No trip is described yet."));
+  // A second one for the same person ends, and the first keeps the only icon.
+  const second = spawnSync(process.execPath, [builtCli, "tray"], {
+    env: { ...desktop.env, SCRUBJAY_HOME: home },
+    encoding: "utf8",
+    timeout: 20_000,
+  });
+  expect([second.status, second.stderr]).toEqual([64, expect.stringContaining("running already")]);
+  expect(desktop.icons().match(/StatusNotifierItem-/g)).toHaveLength(1);
   // Stopped on purpose: the tray doesn't start another.
   await stopDaemon(first, millis(10_000));
   await holds("it says that the daemon went", () => tooltip().includes("daemon is not running"));

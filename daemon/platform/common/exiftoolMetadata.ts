@@ -7,19 +7,11 @@
  * too long costs its own answer only. Not its job: what the times mean (`daemon/core/taken.ts`).
  */
 
-import { ExifTool, exiftoolPath } from "exiftool-vendored";
+import type { ExifTool } from "exiftool-vendored";
 import type { CameraFacts } from "../../../shared/camera.ts";
 import type { AbsolutePath } from "../../../shared/identity.ts";
-import type { Count, Millis } from "../../../shared/units.ts";
 import type { MetadataReader } from "../../ports/metadata.ts";
-
-export interface ExiftoolOptions {
-  readonly processes: Count;
-  /** For one file, and for starting a process. */
-  readonly timeout: Millis;
-  /** What starts the process and its arguments, such as one that ends it together with this one; empty for none. */
-  readonly launcher: readonly string[];
-}
+import { canBeAsked, type ExiftoolOptions, startExiftool } from "./exiftoolProcess.ts";
 
 export class ExiftoolMetadata implements MetadataReader {
   readonly #options: ExiftoolOptions;
@@ -46,34 +38,8 @@ export class ExiftoolMetadata implements MetadataReader {
   }
 
   #started(): Promise<ExifTool> {
-    this.#tool ??= this.#start();
+    this.#tool ??= startExiftool(this.#options);
     return this.#tool;
-  }
-
-  async #start(): Promise<ExifTool> {
-    const options = this.#options;
-    const [launcher, ...launcherArgs] = options.launcher;
-    const program = await exiftoolPath();
-    return new ExifTool({
-      maxProcs: options.processes,
-      taskTimeoutMillis: options.timeout,
-      spawnTimeoutMillis: options.timeout,
-      minDelayBetweenSpawnMillis: 100,
-      // A second try of a file that hangs would only hang twice as long.
-      taskRetries: 0,
-      maxIdleMsPerProcess: idleMsMax,
-      pass: endOfAnswer,
-      fail: endOfAnswer,
-      ignoreMinorErrors: true,
-      // An empty -config must come first: a configuration file of the user's would change what tags mean.
-      exiftoolPath: launcher ?? program,
-      exiftoolArgs: [
-        ...(launcher === undefined ? [] : [...launcherArgs, program]),
-        ...["-config", "", "-stay_open", "True", "-@", "-"],
-      ],
-      // Some formats' UTC times are shown in the process's zone whatever the options say; so that zone is UTC.
-      exiftoolEnv: { ...pathOnly(process.env["PATH"]), TZ: "UTC" },
-    });
   }
 
   async #readOne(path: AbsolutePath): Promise<CameraFacts | undefined> {
@@ -90,15 +56,6 @@ export class ExiftoolMetadata implements MetadataReader {
 }
 
 /**
- * A line of its own, which no name and no value can be, for JSON escapes line breaks. If any `{ready}` were taken for
- * the end, a model of that name would cut its own answer short and spoil the next file's.
- */
-const endOfAnswer = /(?:^|\n)\{ready\}\r?\n?$/;
-
-/** ms. A process of about 40 MB that has nothing to do ends; starting one again takes under a second. */
-const idleMsMax = 30_000;
-
-/**
  * Only the tags needed, with the group each stands in (`-G1`), every one of them (`-a`). StructFormat=JSONQ quotes
  * numbers too, so that serial `0012.50` stays text. QuickTimeUTC=0 gives a film's header time as it stands.
  */
@@ -110,14 +67,6 @@ const readArgs: readonly string[] = [
   ...["-ModifyDate", "-OffsetTime", "-OffsetTimeDigitized"],
   ...["-CreationDate", "-CreationDateValue", "-CreateDate", "-MediaCreateDate", "-TrackCreateDate"],
 ];
-
-/**
- * Files are asked for over lines of text: a line break would begin another argument, and a byte that isn't UTF-8
- * (a lone surrogate here) would arrive as another name. Nothing is asked for such names.
- */
-function canBeAsked(path: AbsolutePath): boolean {
-  return path.startsWith("/") ? !/[\p{Cc}\p{Cs}]/u.test(path) : /^[A-Za-z]:\/[^\p{Cc}\p{Cs}]*$/u.test(path);
-}
 
 type Tags = ReadonlyMap<string, unknown>;
 
@@ -212,8 +161,4 @@ function headerTime(tags: Tags): string | undefined {
     if (time !== undefined && !/^[0 :]+$/.test(time)) return time;
   }
   return undefined;
-}
-
-function pathOnly(path: string | undefined): { PATH?: string } {
-  return path === undefined ? {} : { PATH: path };
 }

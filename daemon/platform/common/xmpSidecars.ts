@@ -1,0 +1,149 @@
+/**
+ * The sidecar port over ExifTool: XMP as ISO 16684-1 writes it, properties as attributes or elements, unknown ones kept.
+ * Works on files of its own in this computer's folder, never on a drive.
+ *
+ * Invariant: a sidecar is handed back only if read again it says the rating that was asked for and everything else that
+ * the earlier one said; else it is refused.
+ */
+
+import { randomBytes } from "node:crypto";
+import { mkdir, readFile, rm, writeFile } from "node:fs/promises";
+import { join } from "node:path";
+import type { ExifTool } from "exiftool-vendored";
+import { absolutePath } from "../../../shared/identity.ts";
+import type { RatedSidecar, Rating, SidecarTool } from "../../ports/sidecars.ts";
+import { type ExiftoolOptions, startExiftool } from "./exiftoolProcess.ts";
+
+export interface XmpSidecarsOptions extends ExiftoolOptions {
+  /** For files that are there for a moment. */
+  readonly folder: string;
+}
+
+type Tags = ReadonlyMap<string, unknown>;
+
+const ratingTag = "XMP-xmp:Rating";
+/** What may differ between a sidecar and the same with another rating: who wrote it last, and when. */
+const mayChange: ReadonlySet<string> = new Set([ratingTag, "XMP-xmp:MetadataDate", "XMP-x:XMPToolkit"]);
+
+const ratingArgs: readonly string[] = ["-json", "-G1", "-n", "-api", "StructFormat=JSONQ", `-${ratingTag}`];
+const allArgs: readonly string[] = [
+  ...["-json", "-G1", "-a", "-n", "-b", "-struct", "-api", "StructFormat=JSONQ"],
+  ...["-XMP:all", "-Warning", "-Error"],
+];
+
+export class XmpSidecars implements SidecarTool {
+  readonly #options: XmpSidecarsOptions;
+  #tool: Promise<ExifTool> | undefined;
+
+  constructor(options: XmpSidecarsOptions) {
+    this.#options = options;
+  }
+
+  async ratings(contents: readonly Uint8Array[]): Promise<readonly Rating[]> {
+    return Promise.all(
+      contents.map((content) =>
+        this.#onFile(content, async (file) => ratingOf(await this.#read(file, ratingArgs))),
+      ),
+    );
+  }
+
+  async withRating(earlier: Uint8Array | undefined, rating: number, now: string): Promise<RatedSidecar> {
+    if (earlier === undefined) return this.#proved(freshSidecar(rating, now), rating, new Map());
+    const before = await this.#onFile(earlier, (file) => this.#read(file, allArgs));
+    if (before === undefined || hasFault(before)) return { rated: false, why: "it can't be read as XMP" };
+    const content = await this.#onFile(earlier, (file) => this.#write(file, rating, now));
+    if (content === undefined) return { rated: false, why: "it can't be written as XMP" };
+    return this.#proved(content, rating, before);
+  }
+
+  async close(): Promise<void> {
+    await (await this.#tool?.catch(() => undefined))?.end();
+  }
+
+  async #proved(content: Uint8Array, rating: number, before: Tags): Promise<RatedSidecar> {
+    const after = await this.#onFile(content, (file) => this.#read(file, allArgs));
+    if (after === undefined || hasFault(after) || ratingOf(after) !== rating)
+      return { rated: false, why: "it doesn't take the rating" };
+    return kept(before) === kept(after)
+      ? { rated: true, content }
+      : { rated: false, why: "something else in it would change" };
+  }
+
+  /** The content as a file, which is gone afterwards; undefined where that, or the work on it, fails. */
+  async #onFile<T>(content: Uint8Array, work: (file: string) => Promise<T>): Promise<T | undefined> {
+    const { folder } = this.#options;
+    const file = join(folder, `${randomBytes(8).toString("hex")}.xmp`);
+    try {
+      await mkdir(folder, { recursive: true, mode: 0o700 });
+      await writeFile(file, content, { mode: 0o600, flag: "wx" });
+      return await work(file);
+    } catch {
+      return undefined;
+    } finally {
+      await rm(file, { force: true }).catch(() => undefined);
+    }
+  }
+
+  async #read(file: string, args: readonly string[]): Promise<Tags> {
+    const tool = await this.#started();
+    const answer: object = await tool.readRaw(file, { readArgs: [...args], useMWG: false });
+    const tags = new Map<string, unknown>(Object.entries(answer));
+    return tags.get("SourceFile") === absolutePath(file) ? tags : new Map();
+  }
+
+  async #write(file: string, rating: number, now: string): Promise<Uint8Array> {
+    const tool = await this.#started();
+    // ExifTool's own form of a date; XMP's is written from it.
+    const date = now.replace(/^(\d{4})-(\d\d)-(\d\d)T/, "$1:$2:$3 ");
+    const writeArgs = [
+      "-overwrite_original",
+      "-n",
+      `-${ratingTag}=${rating}`,
+      `-XMP-xmp:MetadataDate=${date}`,
+    ];
+    await tool.write(file, {}, { writeArgs, useMWG: false });
+    return readFile(file);
+  }
+
+  #started(): Promise<ExifTool> {
+    this.#tool ??= startExiftool(this.#options);
+    return this.#tool;
+  }
+}
+
+/** ISO 16684-1: a Real, -1 or 0 to 5; what is anything else says nothing. */
+function ratingOf(tags: Tags | undefined): Rating {
+  const value = tags?.get(ratingTag);
+  if (typeof value !== "string" && typeof value !== "number") return undefined;
+  const text = String(value).trim();
+  if (!/^[+-]?\d{1,3}(\.\d{1,10})?$/.test(text)) return undefined;
+  const rating = Number(text);
+  return rating === -1 || (rating >= 0 && rating <= 5) ? rating : undefined;
+}
+
+/** Minor ones (`[minor]`) concern form alone. */
+function hasFault(tags: Tags): boolean {
+  return [...tags].some(
+    ([tag, value]) => /(^|:)(Warning|Error)$/.test(tag) && !String(value).startsWith("[minor]"),
+  );
+}
+
+/** Everything that has to stay, in one text to compare. */
+function kept(tags: Tags): string {
+  const staying = [...tags].filter(([tag]) => tag.startsWith("XMP-") && !mayChange.has(tag));
+  return JSON.stringify(staying.sort(([a], [b]) => (a < b ? -1 : 1)));
+}
+
+/** XMP Specification part 3: a sidecar is a whole XML document with its declaration. */
+function freshSidecar(rating: number, now: string): Uint8Array {
+  return new TextEncoder().encode(`<?xml version="1.0" encoding="UTF-8"?>
+<x:xmpmeta xmlns:x="adobe:ns:meta/">
+ <rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
+  <rdf:Description rdf:about="" xmlns:xmp="http://ns.adobe.com/xap/1.0/">
+   <xmp:MetadataDate>${now}</xmp:MetadataDate>
+   <xmp:Rating>${rating}</xmp:Rating>
+  </rdf:Description>
+ </rdf:RDF>
+</x:xmpmeta>
+`);
+}

@@ -1,0 +1,147 @@
+/**
+ * Ratings in sidecars, by the real tool and seen by a second one (Debian's exiftool, another version): as attributes and
+ * as elements, everything else kept, what isn't XMP left alone.
+ */
+
+import { execFileSync } from "node:child_process";
+import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { afterAll, beforeAll, expect, test, vi } from "vitest";
+import { XmpSidecars } from "../../daemon/platform/common/xmpSidecars.ts";
+import { count, millis } from "../../shared/units.ts";
+
+const secondOpinion = "/usr/bin/exiftool";
+const hasSecondOpinion = existsSync(secondOpinion);
+const now = "2027-06-05T21:15:00+01:00";
+
+// A process is started on a busy machine. ms
+vi.setConfig({ testTimeout: 60_000, hookTimeout: 60_000 });
+
+let place: string;
+let tool: XmpSidecars;
+beforeAll(() => {
+  place = mkdtempSync(join(tmpdir(), "scrubjay-sidecars-"));
+  tool = new XmpSidecars({
+    processes: count(1),
+    timeout: millis(20_000),
+    launcher: [],
+    folder: join(place, "moment"),
+  });
+});
+afterAll(async () => {
+  await tool.close();
+  rmSync(place, { recursive: true });
+});
+
+const text = (content: string): Uint8Array => new TextEncoder().encode(content);
+
+/** `inside`: attributes of the description, and elements in it. */
+const sidecar = (attributes: string, elements = ""): Uint8Array =>
+  text(`<?xpacket begin="\uFEFF" id="W5M0MpCehiHzreSzNTczkc9d"?>
+<x:xmpmeta xmlns:x="adobe:ns:meta/">
+ <rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
+  <rdf:Description rdf:about="" xmlns:xmp="http://ns.adobe.com/xap/1.0/" xmlns:dc="http://purl.org/dc/elements/1.1/"
+    xmlns:jay="http://kestrel.example/ns/1.0/" ${attributes}>${elements}</rdf:Description>
+ </rdf:RDF>
+</x:xmpmeta>
+<?xpacket end="w"?>`);
+
+async function rated(earlier: Uint8Array | undefined, rating: number): Promise<Uint8Array> {
+  const answer = await tool.withRating(earlier, rating, now);
+  if (!answer.rated) throw new Error(answer.why);
+  return answer.content;
+}
+
+function second(content: Uint8Array): Record<string, unknown> {
+  const file = join(place, "second.xmp");
+  writeFileSync(file, content);
+  const told = execFileSync(secondOpinion, ["-json", "-G1", "-a", "-n", "-XMP:all", file], {
+    encoding: "utf8",
+  });
+  return (JSON.parse(told) as Record<string, unknown>[])[0] ?? {};
+}
+
+test("ratings are read as attributes and as elements; what isn't one says nothing", async () => {
+  // ISO 16684-1: xmp:Rating is a Real, -1 or 0 to 5; a simple property may be an attribute or an element.
+  const table: readonly (readonly [Uint8Array, number | undefined])[] = [
+    [sidecar('xmp:Rating="3"'), 3],
+    [sidecar("", "<xmp:Rating>3</xmp:Rating>"), 3],
+    [sidecar('xmp:Rating="-1"'), -1],
+    [sidecar('xmp:Rating="0"'), 0],
+    [sidecar('xmp:Rating="4.5"'), 4.5],
+    [sidecar('xmp:Rating="3.0"'), 3],
+    [sidecar('xmp:Rating="6"'), undefined],
+    [sidecar('xmp:Rating="-2"'), undefined],
+    [sidecar('xmp:Rating="-0.5"'), undefined],
+    [sidecar('xmp:Rating="five"'), undefined],
+    [sidecar('xmp:Label="Red"'), undefined],
+    [text("no XMP at all"), undefined],
+    [text(""), undefined],
+  ];
+  const ratings = await tool.ratings(table.map(([content]) => content));
+  expect(ratings).toEqual(table.map(([, rating]) => rating));
+});
+
+test.skipIf(!hasSecondOpinion)(
+  "every rating goes there and back, and the other tool reads the same",
+  async () => {
+    let content: Uint8Array | undefined;
+    for (const rating of [1, 0, 5, -1, 3]) {
+      content = await rated(content, rating);
+      expect(await tool.ratings([content])).toEqual([rating]);
+      expect(second(content)).toMatchObject({
+        "XMP-xmp:Rating": rating,
+        "XMP-xmp:MetadataDate": "2027:06:05 21:15:00+01:00",
+      });
+    }
+  },
+);
+
+test.skipIf(!hasSecondOpinion)(
+  "what the other tool writes is read, and rated again it reads ours",
+  async () => {
+    const file = join(place, "theirs.xmp");
+    rmSync(file, { force: true });
+    execFileSync(secondOpinion, ["-q", "-XMP-xmp:Rating=4", "-XMP-dc:Title=Kestrel", "-o", file]);
+    const theirs = readFileSync(file);
+    expect(await tool.ratings([theirs])).toEqual([4]);
+    const ours = await rated(theirs, 2);
+    expect(second(ours)).toMatchObject({ "XMP-xmp:Rating": 2, "XMP-dc:Title": "Kestrel" });
+  },
+);
+
+test.skipIf(!hasSecondOpinion)(
+  "a namespace nobody knows, lists and structures stay as they are",
+  async () => {
+    const before = sidecar(
+      'xmp:Rating="2" xmp:CreatorTool="Some editor" jay:Perch="north cliff"',
+      `<dc:subject><rdf:Bag><rdf:li>kestrel</rdf:li><rdf:li>cliff &amp; sea</rdf:li></rdf:Bag></dc:subject>
+     <dc:title><rdf:Alt><rdf:li xml:lang="x-default">Bird</rdf:li><rdf:li xml:lang="fo">Fuglur</rdf:li></rdf:Alt></dc:title>
+     <jay:Nest rdf:parseType="Resource"><jay:Eggs>4</jay:Eggs><jay:Of>kestrel</jay:Of></jay:Nest>`,
+    );
+    const after = await rated(before, 5);
+    const { "XMP-xmp:Rating": was, ...told } = second(before);
+    const {
+      "XMP-xmp:Rating": is,
+      "XMP-xmp:MetadataDate": date,
+      "XMP-x:XMPToolkit": kit,
+      ...tells
+    } = second(after);
+    expect([was, is, date !== undefined, kit !== undefined]).toEqual([2, 5, true, true]);
+    expect(tells).toEqual(told);
+    expect(new TextDecoder().decode(after)).toContain("http://kestrel.example/ns/1.0/");
+    expect(Object.keys(told)).toContain("XMP-jay:Perch");
+  },
+);
+
+test("a value that holds no rating gives way to the one that was asked for", async () => {
+  expect(await tool.ratings([await rated(sidecar('xmp:Rating="five"'), 1)])).toEqual([1]);
+});
+
+test("what can't be read as XMP is refused, and nothing is left on this computer", async () => {
+  const cut = sidecar('xmp:Rating="2"').subarray(0, 300);
+  for (const content of [text("no XMP at all"), text(""), cut, text("<a><b></a>"), new Uint8Array(5_000)])
+    expect(await tool.withRating(content, 3, now)).toMatchObject({ rated: false });
+  expect(readdirSync(join(place, "moment"))).toEqual([]);
+});
