@@ -4,7 +4,9 @@ import { fileURLToPath } from "node:url";
 import { expect, test } from "vitest";
 import { canUseLoopVolumes, whyNoLoopVolumes } from "../support/loopVolume.ts";
 import { evening } from "./evening.ts";
+import { frames } from "./frames.ts";
 import { memory } from "./memory.ts";
+import { canUseBrowser, page } from "./page.ts";
 import { survey } from "./survey.ts";
 
 const cli = fileURLToPath(new URL("../../dist/daemon/cli.js", import.meta.url));
@@ -47,3 +49,27 @@ onMedia(`a card that is put in again is measured by what is read of it ${needs}`
   expect(result.againBytes).toBeGreaterThan(6 * 50_000);
   expect(result.againBytes).toBeLessThan(4_300_000);
 });
+
+test("what asking for many frames costs is measured, call by call", async () => {
+  const said: string[] = [];
+  const result = await frames({ frames: 60, calls: 2 }, (line) => said.push(line));
+  expect(Object.keys(result)).toContain("500 from the middle");
+  expect(said).toHaveLength(Object.keys(result).length);
+  for (const { usual, longest } of Object.values(result)) expect(longest).toBeGreaterThanOrEqual(usual);
+});
+
+test.skipIf(!canUseBrowser)(
+  "the page is measured screen by screen, and while it scrolls (needs chromium)",
+  async () => {
+    const said: string[] = [];
+    const { screens, scrolls } = await page(cli, { frames: 2_000, scroll: 500 }, (line) => said.push(line));
+    expect(screens.map(({ screen }) => screen)).toContain("Frames");
+    for (const { screen, firstContent } of screens) expect(firstContent, screen).toBeGreaterThan(0);
+    for (const { speed, drawnPerSecond, nodes } of scrolls) {
+      expect(drawnPerSecond, speed).toBeGreaterThan(0);
+      // 2,000 tiles would be 10,000 elements: only what is near is there.
+      expect(nodes, speed).toBeLessThan(2_000);
+    }
+    expect(said.join("\n")).toMatch(/^Frames: first paint \d+ ms \([\d.]+ times\), its content \d+ ms/m);
+  },
+);

@@ -9,7 +9,9 @@ import { fileURLToPath } from "node:url";
 import { parseArgs } from "node:util";
 import { canUseLoopVolumes, whyNoLoopVolumes } from "../support/loopVolume.ts";
 import { evening, fullEvening } from "./evening.ts";
+import { frames, fullFrames } from "./frames.ts";
 import { fullMemory, memory } from "./memory.ts";
+import { fullPage, page } from "./page.ts";
 import { fullSurvey, survey } from "./survey.ts";
 import type { Say } from "./workbench.ts";
 
@@ -17,7 +19,9 @@ const cli = fileURLToPath(new URL("../../daemon/cli.js", import.meta.url));
 
 const benches: Readonly<Record<string, (say: Say) => Promise<unknown>>> = {
   evening: (say) => evening(cli, fullEvening, say),
+  frames: (say) => frames(fullFrames, say),
   memory: (say) => memory(cli, fullMemory, say),
+  page: (say) => page(cli, fullPage, say),
   survey: (say) => survey(cli, fullSurvey, say),
 };
 
@@ -25,7 +29,9 @@ const usage = `Usage: npm run bench [-- NAME ...]
 
 Measures on loop devices; needs about 10 GB in the temporary folder and some minutes. Without a name, all of:
   evening  two verified copies of a card, against reading it once and against the work by hand
+  frames   what asking costs when a trip has 50,000 frames
   memory   the daemon's memory with few files, many files, and one beyond 4 GiB
+  page     each screen and the contact sheet in a browser, with 50,000 frames
   survey   a card of 4,000 files: until the first byte, when it is put in again, and what status costs
 `;
 

@@ -1,9 +1,14 @@
 /** Whether what the page shows can be read: contrast of its colours, as they stand in its style, light and dark. */
 
-import { readFileSync } from "node:fs";
+import { readdirSync, readFileSync } from "node:fs";
 import { expect, test } from "vitest";
 
-const style = readFileSync(new URL("../../tray/page/style.css", import.meta.url), "utf8");
+const page = new URL("../../tray/page/", import.meta.url);
+const style = readFileSync(new URL("style.css", page), "utf8");
+/** Every style of the page: the screens' own too. */
+const styles = readdirSync(page, { recursive: true, encoding: "utf8" })
+  .filter((name) => name.endsWith(".css"))
+  .map((name) => readFileSync(new URL(name, page), "utf8"));
 
 /** Relative luminance, WCAG 2.2: each channel from sRGB to linear, weighed by what the eye sees of it. */
 function luminance(colour: string): number {
@@ -40,14 +45,28 @@ test.each([
   ["dark", dark],
 ])("every colour of text can be read on paper, and paper on the filled button: %s", (_name, colours) => {
   const paper = colours?.get("paper") ?? "";
-  const inks = [...(colours ?? [])].filter(([name]) => name !== "paper" && name !== "hairline");
+  const grounds = ["paper", "hairline", "grey"];
+  const inks = [...(colours ?? [])].filter(([name]) => !grounds.includes(name));
   expect(inks.map(([name]) => name)).toEqual(["ink", "jay", "rust", "buff"]);
   // WCAG 2.2, 1.4.3: 4.5:1 for text; seeds have the same colours and need 3:1 by 1.4.11.
   for (const [name, colour] of inks) expect([name, contrast(colour, paper) >= 4.5]).toEqual([name, true]);
 });
 
+test.each([
+  ["light", light],
+  ["dark", dark],
+])("photographs stand on grey without a tint, and words on it can be read: %s", (_name, colours) => {
+  const grey = colours?.get("grey") ?? "";
+  expect(grey).toMatch(/^#(..)\1\1$/);
+  expect(contrast(colours?.get("ink") ?? "", grey)).toBeGreaterThanOrEqual(4.5);
+});
+
 test("no colour stands in the style but those that are checked", () => {
-  const rest = style.replace(/:root \{[^}]*\}/g, "").replace(/\/\*[\s\S]*?\*\//g, "");
+  expect(styles.length).toBeGreaterThan(1);
+  const rest = styles
+    .join("\n")
+    .replace(/:root \{[^}]*\}/g, "")
+    .replace(/\/\*[\s\S]*?\*\//g, "");
   expect(rest.match(/#[0-9a-f]{3,8}\b|\b(rgb|hsl|oklch|color-mix)\(|opacity/gi)).toBeNull();
   // The hairline parts and signs nothing: it is never the colour of text.
   expect(rest.match(/(?<![-\w])color: var\(--hairline\)/)).toBeNull();

@@ -3,73 +3,34 @@
  * one evening, since that is what the page shows. Nothing is asked of the daemon's insides.
  */
 
-import { existsSync, mkdirSync, readFileSync, renameSync, rmSync, truncateSync } from "node:fs";
+import { mkdirSync, readFileSync, renameSync, rmSync, truncateSync } from "node:fs";
 import { join } from "node:path";
-import { fileURLToPath } from "node:url";
-import type { AxeResults } from "axe-core";
-import { type Browser, type BrowserContext, chromium, type Page } from "playwright-core";
+import type { Browser, Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { formatCautions } from "../../shared/cautions.ts";
 import { generateCard, nextEvening, tinyCard } from "../cards/generate/card.ts";
 import { Computer } from "../support/computer.ts";
+import { faultsOf, hasBrowser, launch, open, type Shown, tooSmall, tooWideAt } from "./browser.ts";
 
-const browserAt = "/usr/bin/chromium";
-const axe = readFileSync(fileURLToPath(import.meta.resolve("axe-core/axe.min.js")), "utf8");
 /** A drive's name and a card's label that try to be more than names: HTML, and a mark that turns the reading direction. */
 const hostileDrive = "<img src=x onerror=alert(1)>";
 const hostileCard = "AL\u202eDINE";
 const screens = ["This evening", "Drives", "What happened"] as const;
 
-interface Window {
-  readonly context: BrowserContext;
-  readonly page: Page;
-  readonly link: string;
-}
-
-describe.skipIf(!existsSync(browserAt))("in a browser (needs chromium)", () => {
+describe.skipIf(!hasBrowser)("in a browser (needs chromium)", () => {
   let computer: Computer;
   let browser: Browser;
-  let shown: Window;
-  /** Every address that was asked for, and what the browser complained of. */
-  const asked: string[] = [];
-  const complaints: string[] = [];
+  let shown: Shown;
 
   beforeAll(async () => {
     computer = new Computer();
-    const quiet = ["background-networking", "component-update", "sync", "gpu", "quic"];
-    [browser] = await Promise.all([
-      chromium.launch({
-        executablePath: browserAt,
-        args: ["--headless", "--no-sandbox", "--no-first-run", ...quiet.map((what) => `--disable-${what}`)],
-      }),
-      computer.start(),
-    ]);
-    shown = await open("light");
+    [browser] = await Promise.all([launch(), computer.start()]);
+    shown = await open(browser, computer);
   });
   afterAll(async () => {
     await browser?.close();
     await computer?.end();
   });
-
-  async function open(colorScheme: "light" | "dark", width = 1280): Promise<Window> {
-    const { out } = await computer.must("open", "--json");
-    const link = (JSON.parse(out) as { readonly url: string }).url;
-    const context = await browser.newContext({ colorScheme, viewport: { width, height: 800 } });
-    context.setDefaultTimeout(10_000);
-    context.on("request", (request) => asked.push(request.url()));
-    const page = await context.newPage();
-    page.on("dialog", (dialog) => {
-      complaints.push(dialog.message());
-      void dialog.dismiss();
-    });
-    page.on("pageerror", (error) => complaints.push(error.message));
-    page.on("console", (message) => {
-      if (message.type() === "error") complaints.push(message.text());
-    });
-    await page.goto(link);
-    await page.getByRole("heading", { level: 1 }).waitFor();
-    return { context, page, link };
-  }
 
   const go = async (page: Page, screen: (typeof screens)[number]) => {
     await page.getByRole("link", { name: screen, exact: true }).click();
@@ -78,13 +39,6 @@ describe.skipIf(!existsSync(browserAt))("in a browser (needs chromium)", () => {
   const says = (text: string | RegExp) => shown.page.getByText(text).first().waitFor();
   const headline = (text: string | RegExp) =>
     shown.page.getByRole("heading", { level: 1, name: text }).waitFor();
-
-  /** axe is brought in by the debugger, past the page's policy, which stays as it is. */
-  async function faults(page: Page): Promise<readonly string[]> {
-    await page.evaluate(axe);
-    const { violations } = await page.evaluate<AxeResults>("axe.run()");
-    return violations.flatMap(({ id, nodes }) => nodes.map(({ html }) => `${id}: ${html}`));
-  }
 
   test("before anything there is a sentence that says what to do first", async () => {
     await headline(/nothing|no trip/i);
@@ -198,7 +152,7 @@ describe.skipIf(!existsSync(browserAt))("in a browser (needs chromium)", () => {
     const refusal = shown.page.getByRole("alert");
     expect(await refusal.textContent()).toBe("Slate is being read. <b>Wait</b>, then scrubjay eject Slate.");
     await shown.page.unroute("**/v1/eject");
-    expect(complaints.splice(0)).toEqual([expect.stringContaining("422")]);
+    expect(shown.complaints.splice(0)).toEqual([expect.stringContaining("422")]);
   });
 
   test("what happened is listed, latest first, by kind if wished, and can be kept as CSV", async () => {
@@ -225,12 +179,16 @@ describe.skipIf(!existsSync(browserAt))("in a browser (needs chromium)", () => {
   test.each(["light", "dark"] as const)(
     "axe finds nothing to complain of on any screen: %s",
     async (scheme) => {
-      const { context, page } = await open(scheme, scheme === "light" ? 1280 : 400);
+      const { context, page, complaints } = await open(browser, computer, {
+        colorScheme: scheme,
+        width: scheme === "light" ? 1280 : 400,
+      });
       for (const screen of screens) {
         await go(page, screen);
         if (screen === "What happened") await page.locator("tbody tr").first().waitFor();
-        expect([screen, await faults(page)]).toEqual([screen, []]);
+        expect([screen, await faultsOf(page)]).toEqual([screen, []]);
       }
+      expect(complaints).toEqual([]);
       await context.close();
     },
   );
@@ -252,38 +210,30 @@ describe.skipIf(!existsSync(browserAt))("in a browser (needs chromium)", () => {
         );
       }
       expect([screen, reached.size - Number(reached.has(""))]).toEqual([screen, count]);
-      // WCAG 2.2, 2.5.8: 24 by 24 CSS pixels.
-      const sizes = await shown.page
-        .locator("a, button, select")
-        .evaluateAll((all) =>
-          all.map((each) => each.getBoundingClientRect()).map((box) => Math.min(box.width, box.height)),
-        );
-      expect(sizes.every((size) => size >= 24)).toBe(true);
+      expect([screen, await tooSmall(shown.page)]).toEqual([screen, []]);
     }
   });
 
-  test.each([400, 1600])("nothing is wider than a window of %i pixels", async (width) => {
-    await shown.page.setViewportSize({ width, height: 800 });
+  test("nothing is wider than a window of 400 or 1600 pixels", async () => {
     for (const screen of screens) {
       await go(shown.page, screen);
-      const widest = await shown.page.evaluate<number>("document.documentElement.scrollWidth");
-      expect([screen, widest]).toEqual([screen, width]);
+      expect([screen, await tooWideAt(shown.page)]).toEqual([screen, []]);
     }
   });
 
   test("when the daemon stops the page says so", async () => {
-    const before = complaints.length;
+    const before = shown.complaints.length;
     await computer.stop();
     await says("The daemon doesn't answer.");
-    complaints.splice(before); // The browser complains of a line that broke.
+    shown.complaints.splice(before); // The browser complains of a line that broke.
   });
 
   test("names stand as text, and nothing but the daemon was ever asked", () => {
-    expect(complaints).toEqual([]);
-    expect(asked.length).toBeGreaterThan(20);
+    expect(shown.complaints).toEqual([]);
+    expect(shown.asked.length).toBeGreaterThan(20);
     const own = new URL(shown.link).origin;
     expect(
-      asked.filter((address) => !address.startsWith(`${own}/`) && !address.startsWith(`blob:${own}/`)),
+      shown.asked.filter((address) => !address.startsWith(`${own}/`) && !address.startsWith(`blob:${own}/`)),
     ).toEqual([]);
   });
 });

@@ -5,32 +5,46 @@ import { useEffect, useState } from "preact/hooks";
 import type { StatusJson } from "../../shared/api.ts";
 import { dayOfTrip, fullMoment } from "../../shared/moments.ts";
 import { printable } from "../../shared/text.ts";
+import { useAddress } from "./address.ts";
 import { type Line, listen } from "./daemon.ts";
 import { Drives } from "./drives.tsx";
 import { Evening } from "./evening.tsx";
+import { Frames } from "./frames/frames.tsx";
 import { Happened } from "./happened.tsx";
+import { Report } from "./report/report.tsx";
+import { Trips } from "./trips/trips.tsx";
 
 interface Screen {
-  /** What stands behind `#` in the address. */
+  /** The first part of the address. */
   readonly at: string;
   readonly name: string;
-  readonly view: (status: StatusJson) => JSX.Element;
+  /** Reached from another screen, not from every one. */
+  readonly beside?: true;
+  /** @param rest the further parts of the address */
+  readonly view: (status: StatusJson, rest: readonly string[]) => JSX.Element;
 }
 
 const evening: Screen = {
   at: "evening",
   name: "This evening",
-  view: (status) => <Evening status={status} />,
+  view: (status, rest) => <Evening status={status} matter={rest} />,
 };
 const screens: readonly Screen[] = [
   evening,
+  { at: "trips", name: "Trips", view: (status, rest) => <Trips status={status} rest={rest} /> },
+  { at: "frames", name: "Frames", view: (status, rest) => <Frames status={status} rest={rest} /> },
   { at: "drives", name: "Drives", view: (status) => <Drives status={status} /> },
   { at: "happened", name: "What happened", view: () => <Happened /> },
+  { at: "report", name: "Report", beside: true, view: (status) => <Report status={status} /> },
 ];
 
 export function App() {
   const line = useLine();
-  const screen = useScreen();
+  const [at = "", ...rest] = useAddress();
+  const screen = screens.find((each) => each.at === at) ?? evening;
+  useEffect(() => {
+    document.title = `${screen.name} · Scrubjay`;
+  }, [screen]);
   if (line.state === "asking") return <p class="small">Asking the daemon …</p>;
   if (line.state === "locked") return <Locked />;
   const status = line.state === "here" ? line.status : line.last;
@@ -49,16 +63,18 @@ export function App() {
           as of <time dateTime={status.at}>{fullMoment(status.at)}</time>
         </p>
         <nav aria-label="Screens">
-          {screens.map(({ at, name }) => (
-            <a key={at} href={`#${at}`} aria-current={screen.at === at ? "page" : undefined}>
-              {name}
-            </a>
-          ))}
+          {screens
+            .filter(({ beside }) => beside !== true)
+            .map(({ at, name }) => (
+              <a key={at} href={`#${at}`} aria-current={screen.at === at ? "page" : undefined}>
+                {name}
+              </a>
+            ))}
         </nav>
       </header>
       {line.state === "gone" ? <Gone /> : null}
       <main id="content" tabIndex={-1} aria-busy={line.state === "gone"}>
-        {screen.view(status)}
+        {screen.view(status, rest)}
       </main>
     </>
   );
@@ -96,21 +112,4 @@ function useLine(): Line {
   const [line, setLine] = useState<Line>({ state: "asking" });
   useEffect(() => listen(setLine), []);
   return line;
-}
-
-function useScreen(): Screen {
-  const [screen, setScreen] = useState(screenOfAddress);
-  useEffect(() => {
-    const changed = () => setScreen(screenOfAddress());
-    addEventListener("hashchange", changed);
-    return () => removeEventListener("hashchange", changed);
-  }, []);
-  useEffect(() => {
-    document.title = `${screen.name} · Scrubjay`;
-  }, [screen]);
-  return screen;
-}
-
-function screenOfAddress(): Screen {
-  return screens.find(({ at }) => `#${at}` === location.hash) ?? evening;
 }

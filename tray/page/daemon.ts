@@ -21,12 +21,12 @@ const tryAgain = 1_000;
 export function listen(told: (line: Line) => void): () => void {
   let last: StatusJson | undefined;
   let source: EventSource;
-  let timer = 0;
+  let timer: ReturnType<typeof setTimeout> | undefined;
   let ended = false;
   const begin = () => {
     source = new EventSource("/v1/events");
     source.addEventListener("status", (event) => {
-      last = JSON.parse(event.data) as StatusJson;
+      last = JSON.parse((event as MessageEvent).data) as StatusJson;
       told({ state: "here", status: last });
     });
     source.addEventListener("error", () => {
@@ -68,9 +68,9 @@ export class Refused extends Error {
   }
 }
 
-/** @throws Refused */
-export function ask<T>(path: string): Promise<T> {
-  return answered(fetch(path));
+/** @param stop ends the question; nobody waits for its answer any longer @throws Refused */
+export function ask<T>(path: string, stop?: AbortSignal): Promise<T> {
+  return answered(fetch(path, stop === undefined ? {} : { signal: stop }));
 }
 
 /** @throws Refused */

@@ -9,17 +9,20 @@ import { shortMoment } from "../../shared/moments.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
 import { Act } from "./act.tsx";
+import { addressOf } from "./address.ts";
 import { change } from "./daemon.ts";
+import { DaysHeld } from "./report/days.tsx";
+import { useHoldings } from "./report/holdings.ts";
 import { Seed } from "./seed.tsx";
+import { IntroduceDrive } from "./trips/introduce.tsx";
 
 export function Drives({ status }: { readonly status: StatusJson }) {
   if (status.drives.length === 0)
     return (
       <>
         <h1>No drive is known yet.</h1>
-        <p class="advice">
-          Plug one in and run <code>scrubjay drive add MOUNT --name NAME</code>.
-        </p>
+        <p class="advice">Plug one in; it appears below, and you give it its name.</p>
+        <IntroduceDrive drives={status.drives} />
       </>
     );
   return (
@@ -28,6 +31,23 @@ export function Drives({ status }: { readonly status: StatusJson }) {
       {status.drives.map((drive) => (
         <Drive key={drive.id ?? drive.name} drive={drive} now={status.at} />
       ))}
+      <ByDay status={status} />
+      <IntroduceDrive drives={status.drives} />
+    </>
+  );
+}
+
+/** What stands on them, day by day, and the same on paper. */
+function ByDay({ status }: { readonly status: StatusJson }) {
+  const holdings = useHoldings(status);
+  if (status.trip === null || holdings === undefined || holdings.days.length === 0) return null;
+  return (
+    <>
+      <h2 class="by-day">{printable(status.trip.name, 60)} by day</h2>
+      <DaysHeld holdings={holdings} status={status} />
+      <p class="acts">
+        <a href={addressOf("report")}>Report of the trip, to print</a>
+      </p>
     </>
   );
 }

@@ -3,7 +3,7 @@
  * what is wrong stands below in its three sentences, with the one thing that helps.
  */
 
-import { useState } from "preact/hooks";
+import { useEffect, useRef, useState } from "preact/hooks";
 import type { AlertJson, CardStatusJson, StatusJson, WorkJson } from "../../shared/api.ts";
 import {
   type BoardCell,
@@ -20,11 +20,19 @@ import { formatCautions } from "../../shared/cautions.ts";
 import { shortMoment } from "../../shared/moments.ts";
 import { printable } from "../../shared/text.ts";
 import { Act } from "./act.tsx";
+import { addressOf } from "./address.ts";
 import { change } from "./daemon.ts";
 import { meanings, Seed } from "./seed.tsx";
 import { Words } from "./words.tsx";
 
-export function Evening({ status }: { readonly status: StatusJson }) {
+/** @param matter code and subject of the alert that a notice pointed at; shown and focused where it still holds */
+export function Evening({
+  status,
+  matter: [code, about] = [],
+}: {
+  readonly status: StatusJson;
+  readonly matter?: readonly string[];
+}) {
   const inviting = cardsOnBoard(status).some(mayBeFormatted);
   return (
     <>
@@ -37,6 +45,7 @@ export function Evening({ status }: { readonly status: StatusJson }) {
       <p class="advice">
         <Words text={status.advice} />
       </p>
+      <FirstSteps status={status} />
       <Matrix status={status} />
       {status.work.map((work) => (
         <Work key={`${work.kind} ${work.from}`} work={work} />
@@ -45,12 +54,34 @@ export function Evening({ status }: { readonly status: StatusJson }) {
       {status.alerts.length === 0 ? null : (
         <section aria-label="What is the matter">
           {status.alerts.map((alert) => (
-            <Matter key={`${alert.code} ${alert.about}`} alert={alert} status={status} />
+            <Matter
+              key={`${alert.code} ${alert.about}`}
+              alert={alert}
+              status={status}
+              pointedAt={alert.code === code && alert.about === about}
+            />
           ))}
         </section>
       )}
-      {inviting ? <p class="cautions">{formatCautions}</p> : null}
+      {inviting ? (
+        <p class="cautions">
+          {formatCautions} <a href={addressOf("frames")}>Look at a few frames first</a>
+        </p>
+      ) : null}
     </>
+  );
+}
+
+/** What the advice asks for before the first evening can be done on other screens. */
+function FirstSteps({ status }: { readonly status: StatusJson }) {
+  const undescribed = status.trip === null;
+  const unmet = status.drives.some((drive) => drive.id === null);
+  if (!undescribed && !unmet) return null;
+  return (
+    <p class="acts">
+      {undescribed ? <a href={addressOf("trips", "new")}>Describe a trip</a> : null}
+      {unmet ? <a href={addressOf("drives")}>Introduce a drive</a> : null}
+    </p>
   );
 }
 
@@ -160,10 +191,22 @@ function PauseOrGoOn({ status }: { readonly status: StatusJson }) {
   );
 }
 
-function Matter({ alert, status }: { readonly alert: AlertJson; readonly status: StatusJson }) {
+function Matter({
+  alert,
+  status,
+  pointedAt,
+}: {
+  readonly alert: AlertJson;
+  readonly status: StatusJson;
+  readonly pointedAt: boolean;
+}) {
+  const place = useRef<HTMLElement>(null);
+  useEffect(() => {
+    if (pointedAt) place.current?.focus();
+  }, [pointedAt]);
   const sign = alert.severity === "urgent" ? "damaged" : "owed";
   return (
-    <article class={`matter ${alert.severity}`}>
+    <article class={`matter ${alert.severity}`} ref={place} tabIndex={-1}>
       <p>
         {alert.severity === "note" ? null : <Seed sign={sign} />}
         <strong>
