@@ -49,6 +49,17 @@ afterEach(async () => {
   await desktop.end();
 });
 
+/** What the icon says, as the panel reads it. */
+function tooltip(): string {
+  return desktop.call(
+    /org\.kde\.StatusNotifierItem-\d+-1/.exec(desktop.icons())?.[0] ?? "",
+    "/StatusNotifierItem",
+    "org.freedesktop.DBus.Properties.Get",
+    "string:org.kde.StatusNotifierItem",
+    "string:ToolTip",
+  );
+}
+
 /** The real tray and its real host, with a daemon that tells what the test says and notes what it is asked. */
 class PretendedTray {
   readonly asked: string[] = [];
@@ -330,15 +341,25 @@ onDesktop(
       await computer.start();
       for (const name of ["Blue", "Slate"]) mkdirSync(computer.at(name));
       await computer.introduce("Blue", "Slate");
+      await desktop.startPanel();
+      const own = spawn(process.execPath, [builtCli, "tray"], {
+        env: { ...desktop.env, SCRUBJAY_HOME: computer.home },
+        stdio: "ignore",
+      });
+      programs.push(own);
+      await holds("the icon is told of", shown);
       await cardIn("ONE", tinyCard);
+      await holds("the tray says that all is safe", () => tooltip().includes("Everything is safe."));
       await holds("done and clear", () => desktop.notices().includes("summary: 'Card 1 may be formatted'"));
       renameSync(computer.at("Slate"), join(computer.aside, "Slate"));
       await cardIn("TWO", nextEvening(tinyCard));
+      await holds("the tray says what is missing", () => tooltip().includes("Plug in Slate: it owes"));
       await holds("the drive is missing", () =>
         desktop.notices().includes("summary: 'Slate is not plugged in."),
       );
       renameSync(join(computer.aside, "Slate"), computer.at("Slate"));
       await holds("caught up", () => desktop.notices().includes("summary: 'Slate is caught up'"));
+      await holds("the tray says it too", () => tooltip().includes("Everything is safe."));
       const caughtUp =
         desktop
           .notices()
@@ -380,15 +401,6 @@ onDesktop(`a tray of its own process follows the daemon that goes and comes (${w
   });
   programs.push(own);
   await holds("the icon is told of", shown);
-  const name = /org\.kde\.StatusNotifierItem-\d+-1/.exec(desktop.icons())?.[0] ?? "";
-  const tooltip = (): string =>
-    desktop.call(
-      name,
-      "/StatusNotifierItem",
-      "org.freedesktop.DBus.Properties.Get",
-      "string:org.kde.StatusNotifierItem",
-      "string:ToolTip",
-    );
   await holds("it says what the board says", () => tooltip().includes("No trip is described yet."));
   // A second one for the same person ends, and the first keeps the only icon.
   const second = spawnSync(process.execPath, [builtCli, "tray"], {
