@@ -195,6 +195,9 @@ export class SqliteLedger implements Ledger {
   }
 
   addDrive(drive: DriveRow): void {
+    // Records may have told of copies on it before it was known: from now on they count.
+    const known = this.#sql.number("SELECT count(*) FROM drives WHERE id = ?", drive.id) > 0;
+    if (!known) this.#cardFiles.forgetAll();
     this.#sql.run(
       `INSERT INTO drives (id, name, fs_id, last_seen) VALUES (?, ?, ?, ?)
        ON CONFLICT (id) DO UPDATE SET name = excluded.name, fs_id = excluded.fs_id, last_seen = excluded.last_seen`,
@@ -203,8 +206,6 @@ export class SqliteLedger implements Ledger {
       drive.fsId,
       drive.lastSeen,
     );
-    // Records may have told of copies on it before.
-    this.#cardFiles.forgetAll();
   }
 
   driveSeen(drive: DriveId, at: Instant): void {

@@ -6,22 +6,28 @@
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
 import { cardsJson, judgedCards } from "../../daemon/engine/cardBoard.ts";
+import { type CardCircumstances, judge, judgementOf } from "../../daemon/engine/cardJudgement.ts";
 import { acceptDamage, declareLost } from "../../daemon/engine/declare.ts";
 import type { Engine } from "../../daemon/engine/engine.ts";
 import { framesJson } from "../../daemon/engine/frames.ts";
 import { framesFace } from "../../daemon/faces/framesFace.ts";
 import { SqliteLedger } from "../../daemon/ledger/sqliteLedger.ts";
+import type { CardFileState } from "../../daemon/ports/ledger.ts";
 import { encodeFact } from "../../daemon/record/journal.ts";
 import type { CardStatusJson } from "../../shared/api.ts";
-import type { CardId, DriveId, TripId } from "../../shared/identity.ts";
-import { count, instant } from "../../shared/units.ts";
+import type { CardId, DriveId, OriginalId, RelativePath, TripId } from "../../shared/identity.ts";
+import { bytes, count, instant } from "../../shared/units.ts";
 import { profileText } from "../cards/generate/card.ts";
 import { encodeJpeg } from "../cards/generate/jpeg.ts";
 import { type Bench, makeBench } from "./bench.ts";
 import { away, back, cardOf, layCard } from "./pictures.ts";
 
 let bench: Bench;
-afterEach(async () => bench.end());
+let ended = async (): Promise<void> => undefined;
+afterEach(async () => {
+  await ended();
+  ended = async () => undefined;
+});
 
 const trip = "kc-2027-06-03-test" as TripId;
 const all = ["Blue", "Slate"];
@@ -167,6 +173,7 @@ async function changed(): Promise<void> {
 
 test("after each change that a verdict rests on it is the one that nobody remembers", async () => {
   bench = await makeBench();
+  ended = () => bench.end();
   await describe(all, 2);
   for (const drive of all) await bench.drive(drive);
   layCard(bench, "ONE", { [picture(1)]: jpeg, [picture(2)]: half, [picture(3)]: other, "DCIM/a.txt": jpeg });
@@ -187,3 +194,73 @@ test("after each change that a verdict rests on it is the one that nobody rememb
   // Everything else shows in what is told, so that a change that goes unnoticed would be noticed here.
   expect(unchanged).toEqual(["nothing is made good from here on"]);
 }, 60_000);
+
+const file: CardFileState = {
+  path: "DCIM/100ABCDE/ABCD0001.JPG" as RelativePath,
+  size: bytes(9),
+  modified: instant(1),
+  role: "frame",
+  frame: "1",
+  why: "",
+  original: "original 1" as OriginalId,
+  trip,
+  drives: ["blue", "slate"] as DriveId[],
+  unsure: [],
+  copied: true,
+  damage: "",
+  accepted: false,
+  doubted: false,
+};
+
+/** A card that is clear. */
+const clear: CardCircumstances = {
+  name: "Card 1",
+  present: true,
+  surveyed: true,
+  confirmed: true,
+  goal: 2,
+  goals: [[trip, 2]],
+  drives: [
+    { id: "blue" as DriveId, name: "Blue", present: true, lost: false },
+    { id: "slate" as DriveId, name: "Slate", present: true, lost: false },
+    { id: "rust" as DriveId, name: "Rust", present: true, lost: false },
+  ],
+  faults: [],
+  losses: [],
+  doubtful: [],
+  vanished: 0,
+  unseen: false,
+};
+/** And one that isn't, so that reasons are told. */
+const short: CardCircumstances = { ...clear, goal: 3 };
+const [blue, slateDrive, rust] = clear.drives;
+
+type Case = readonly [CardCircumstances, Partial<CardCircumstances>, readonly CardFileState[]];
+
+/** For each circumstance, one that changes alone, and with it what is told. */
+const alone: { readonly [C in keyof CardCircumstances]: Case } = {
+  name: [clear, { name: "Card 2" }, [file]],
+  present: [{ ...clear, surveyed: false }, { present: false }, [file]],
+  surveyed: [clear, { surveyed: false }, [file]],
+  confirmed: [clear, { confirmed: false }, [file]],
+  goal: [clear, { goal: 3 }, [file]],
+  goals: [clear, { goals: [[trip, 3]] }, [file]],
+  drives: [short, { drives: [blue, slateDrive, { ...rust, present: false }] as never }, [file]],
+  faults: [short, { faults: [[file.path, "the card gave an error"]] }, [file]],
+  losses: [short, { losses: [["original 1" as OriginalId, "rust" as DriveId, "damaged"]] }, [file]],
+  doubtful: [clear, { doubtful: ["slate" as DriveId] }, [file]],
+  vanished: [clear, { vanished: 1 }, [file]],
+  unseen: [clear, { unseen: true }, []],
+};
+
+test("a circumstance that changes alone changes what is told, though nothing changed about the files", () => {
+  for (const [what, [before, change, files]] of Object.entries(alone)) {
+    const mark = {};
+    const after = { ...before, ...change };
+    const judged = (circumstances: CardCircumstances) => judgementOf(mark, () => files, circumstances);
+    expect(judged(before), what).toEqual(judge(files, before));
+    expect(judged(after), what).toEqual(judge(files, after));
+    expect(judge(files, after).told, what).not.toEqual(judge(files, before).told);
+    expect(judged(after), what).toBe(judged(after));
+  }
+});

@@ -55,9 +55,9 @@ test("what comes in a flood comes together, and nothing of it is lost from the b
   await evening(bench, "ONE", [1]);
   await evening(bench, "TWO", [2]);
   await evening(bench, "THREE", [3]);
-  await expect.poll(() => bench.notices.at(-1)?.title, { timeout: 5_000 }).toMatch(/things happened/);
-  const bodies = bench.notices.map((notice) => notice.body).join("\n");
-  expect(bodies).toContain("Keep card 3");
+  const said = () => bench.notices.map((notice) => `${notice.title}\n${notice.body}`).join("\n");
+  await expect.poll(said, { timeout: 10_000 }).toContain("Keep card 3");
+  expect(said()).toMatch(/things happened/);
   expect(alertCodes(bench)).toContain("drive-missing");
 });
 
