@@ -26,13 +26,16 @@ const addHeld = (values: string): string => `
 const ofOthers =
   "(SELECT min(o.holders) FROM originals o WHERE o.trip = NEW.trip AND o.frame = NEW.frame AND o.id <> NEW.id)";
 
-/** Adds to what a drive holds of a trip. A copy's trip is that of its original. */
+/** The shooting day of an original's frame, which never becomes another one; "" for what is none. */
+const dayOf = "coalesce((SELECT f.day FROM frames f WHERE f.id = o.frame), '')";
+
+/** Adds to what a drive holds of a day of a trip. A copy's trip is that of its original. */
 const addShare = (row: "NEW" | "OLD", sign: "" | "-"): string => `
-    INSERT INTO shares (trip, drive, files, size, direct, remount, cache)
-      SELECT o.trip, ${row}.drive, ${sign}1, ${sign}o.size, ${sign}(${row}.read_back = 'direct'),
+    INSERT INTO shares (trip, drive, day, files, size, direct, remount, cache)
+      SELECT o.trip, ${row}.drive, ${dayOf}, ${sign}1, ${sign}o.size, ${sign}(${row}.read_back = 'direct'),
         ${sign}(${row}.read_back = 'remount'), ${sign}(${row}.read_back = 'cache')
       FROM originals o WHERE o.id = ${row}.original
-    ON CONFLICT (trip, drive) DO UPDATE
+    ON CONFLICT (trip, drive, day) DO UPDATE
       SET files = files + excluded.files, size = size + excluded.size, direct = direct + excluded.direct,
         remount = remount + excluded.remount, cache = cache + excluded.cache;`;
 
@@ -65,21 +68,22 @@ export const countersStep = `
       SELECT trip, min(holders), 0, 0, 1 FROM originals WHERE frame IS NOT NULL GROUP BY trip, frame
     ) GROUP BY trip, holders;
 
-  -- What each drive holds of a trip, whether it counts or not.
+  -- What each drive holds of a trip's days, whether it counts or not.
   CREATE TABLE shares (
     trip TEXT NOT NULL,
     drive TEXT NOT NULL,
+    day TEXT NOT NULL,
     files INTEGER NOT NULL,
     size INTEGER NOT NULL,
     direct INTEGER NOT NULL,
     remount INTEGER NOT NULL,
     cache INTEGER NOT NULL,
-    PRIMARY KEY (trip, drive)
+    PRIMARY KEY (trip, drive, day)
   ) STRICT, WITHOUT ROWID;
-  INSERT INTO shares (trip, drive, files, size, direct, remount, cache)
-    SELECT o.trip, c.drive, count(*), sum(o.size), sum(c.read_back = 'direct'), sum(c.read_back = 'remount'),
+  INSERT INTO shares (trip, drive, day, files, size, direct, remount, cache)
+    SELECT o.trip, c.drive, ${dayOf}, count(*), sum(o.size), sum(c.read_back = 'direct'), sum(c.read_back = 'remount'),
       sum(c.read_back = 'cache')
-    FROM copies c JOIN originals o ON o.id = c.original GROUP BY o.trip, c.drive;
+    FROM copies c JOIN originals o ON o.id = c.original GROUP BY o.trip, c.drive, 3;
 
   CREATE TRIGGER original_comes AFTER INSERT ON originals BEGIN
     ${addHeld("VALUES (NEW.trip, NEW.holders, 1, NEW.size, 0)")}

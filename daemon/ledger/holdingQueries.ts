@@ -1,4 +1,4 @@
-/** What was taken on each day of a trip and what each drive holds of it, counted when asked for: nobody asks often. */
+/** What was taken on each day of a trip and what each drive holds of it, as it is counted while files come and go. */
 
 import { z } from "zod";
 import type { DriveId, TripId } from "../../shared/identity.ts";
@@ -13,12 +13,21 @@ export function shotByDay(sql: Statements, trip: TripId): readonly ShotRow[] {
   return sql
     .all(
       z.object({ day: text, frames: whole, files: whole, size: whole }),
-      `SELECT coalesce(f.day, '') AS day, count(DISTINCT o.frame) AS frames, count(*) AS files,
-         coalesce(sum(o.size), 0) AS size
-       FROM originals o LEFT JOIN frames f ON f.id = o.frame
-       WHERE o.trip = ? GROUP BY 1 ORDER BY coalesce(f.day, '') = '', 1`,
+      // What is of no day is what all days leave of the trip.
+      `WITH of AS (SELECT ? AS trip),
+         dated AS (SELECT day, frames, files, size FROM days, of WHERE days.trip = of.trip AND day <> ''),
+         whole AS (SELECT coalesce(sum(files), 0) AS files, coalesce(sum(size), 0) AS size FROM held, of
+           WHERE held.trip = of.trip)
+       SELECT * FROM (
+         SELECT * FROM dated
+         UNION ALL
+         SELECT '', (SELECT coalesce(sum(frames), 0) FROM days, of WHERE days.trip = of.trip AND day = ''),
+           files - (SELECT coalesce(sum(files), 0) FROM dated), size - (SELECT coalesce(sum(size), 0) FROM dated)
+         FROM whole
+       ) ORDER BY day = '', day`,
       trip,
     )
+    .filter(({ files }) => files > 0)
     .map(({ day, frames, files, size }) => ({
       day,
       frames: count(frames),
@@ -31,10 +40,7 @@ export function heldByDay(sql: Statements, trip: TripId): readonly HeldRow[] {
   return sql
     .all(
       z.object({ day: text, drive: text, files: whole, size: whole, unsure: whole }),
-      `SELECT coalesce(f.day, '') AS day, c.drive, count(*) AS files, coalesce(sum(o.size), 0) AS size,
-         coalesce(sum(c.read_back = 'cache'), 0) AS unsure
-       FROM copies c JOIN originals o ON o.id = c.original LEFT JOIN frames f ON f.id = o.frame
-       WHERE o.trip = ? GROUP BY 1, 2`,
+      "SELECT day, drive, files, size, cache AS unsure FROM shares WHERE trip = ? AND files > 0",
       trip,
     )
     .map(({ day, drive, files, size, unsure }) => ({

@@ -564,7 +564,9 @@ export class SqliteLedger implements Ledger {
       );
     const [share] = this.#sql.all(
       z.object({ files: whole, size: whole, direct: whole, remount: whole, cache: whole }),
-      "SELECT files, size, direct, remount, cache FROM shares WHERE trip = ? AND drive = ?",
+      `SELECT coalesce(sum(files), 0) AS files, coalesce(sum(size), 0) AS size, coalesce(sum(direct), 0) AS direct,
+         coalesce(sum(remount), 0) AS remount, coalesce(sum(cache), 0) AS cache
+       FROM shares WHERE trip = ? AND drive = ?`,
       trip,
       drive,
     );

@@ -88,7 +88,20 @@ function countingAnew(beside: Database.Database) {
        WHERE NOT EXISTS (SELECT 1 FROM copies c WHERE c.original = o.id) ORDER BY o.trip, f.day, o.path_key`,
     )
     .pluck();
+  const shot = beside.prepare(
+    `SELECT coalesce(f.day, '') AS day, count(DISTINCT o.frame) AS frames, count(*) AS files, sum(o.size) AS bytes
+     FROM originals o LEFT JOIN frames f ON f.id = o.frame
+     WHERE o.trip = ? GROUP BY 1 ORDER BY coalesce(f.day, '') = '', 1`,
+  );
+  const held = beside.prepare(
+    `SELECT coalesce(f.day, '') AS day, c.drive, count(*) AS files, sum(o.size) AS bytes,
+       sum(c.read_back = 'cache') AS unsure
+     FROM copies c JOIN originals o ON o.id = c.original LEFT JOIN frames f ON f.id = o.frame
+     WHERE o.trip = ? GROUP BY 1, 2 ORDER BY c.drive, 1`,
+  );
   return () => ({
+    shot: trips.map((trip) => shot.all(trip)),
+    held: trips.map((trip) => held.all(trip)),
     shares: trips.map((trip) =>
       drives.map((drive) => {
         const row = share.get(drive, trip) as Share;
@@ -111,6 +124,12 @@ function countingAnew(beside: Database.Database) {
 
 function counted(ledger: SqliteLedger) {
   return {
+    shot: trips.map((trip) => ledger.frames.shotByDay(trip)),
+    held: trips.map((trip) =>
+      [...ledger.frames.heldByDay(trip)].sort((a, b) =>
+        `${a.drive} ${a.day}` < `${b.drive} ${b.day}` ? -1 : 1,
+      ),
+    ),
     shares: trips.map((trip) => drives.map((drive) => ledger.share(trip, drive))),
     totals: trips.map((trip) => [0, 1, 2, 3, 4, 5].map((goal) => ledger.totals(trip, goal))),
     nowhere: ledger.nowhere().map(({ path }) => path),
