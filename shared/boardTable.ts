@@ -97,6 +97,17 @@ export function damagedOnly(card: CardStatusJson): readonly LackingJson[] {
   return card.lacking.filter((file) => file.goal > 0 && file.verified >= file.goal && damaged.has(file.path));
 }
 
+/** Files that have all their copies and keep the card by damage or doubt alone. */
+function keptOnly(card: CardStatusJson): readonly LackingJson[] {
+  return card.lacking.filter((file) => file.goal > 0 && file.verified >= file.goal);
+}
+
+/** What was let go stays said, as long as the card isn't formatted. */
+function clearWords(card: CardStatusJson): string {
+  const known = (card.damaged ?? []).filter((file) => file.accepted).length;
+  return known === 0 ? "may be formatted" : `may be formatted; ${counted(known, "file")} known to be damaged`;
+}
+
 /** Why a drive of this name can't be expected to come by itself; undefined if one can. */
 export function whyAway(drive: DriveStatusJson): string | undefined {
   if (drive.lost === true) return "declared lost";
@@ -142,9 +153,9 @@ function columnOf(drive: DriveStatusJson, now: string): BoardColumn {
 function shortVerdict(card: CardStatusJson): BoardCell {
   const gone = card.vanished?.length ?? 0;
   if (card.clear && gone === 0)
-    return { sign: undefined, text: mayBeFormatted(card) ? "may be formatted" : "holds no files" };
+    return { sign: undefined, text: mayBeFormatted(card) ? clearWords(card) : "holds no files" };
   const damaged = damagedOf(card).length;
-  const short = card.lackingTotal - damagedOnly(card).length;
+  const short = card.lackingTotal - keptOnly(card).length;
   if (damaged === 0 && short <= 0 && gone === 0)
     return { sign: undefined, text: printable(card.verdict, 80) };
   const reasons = [

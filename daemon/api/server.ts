@@ -214,6 +214,42 @@ function headOf(request: FastifyRequest): RequestHead {
 }
 
 function refuse(reply: FastifyReply, status: number, message: string, next = "", exit = 64): FastifyReply {
+  if (isForPerson(reply.request))
+    return reply
+      .code(status)
+      .headers(securityHeaders)
+      .type("text/html; charset=utf-8")
+      .send(
+        isLocked(status, reply.request)
+          ? refusalPage("This page is locked.", "")
+          : refusalPage(message, next),
+      );
   const body: RefusalJson = { error: { message, next, exit } };
   return reply.code(status).headers(securityHeaders).send(body);
+}
+
+/** A browser that was sent to a page: it asks for a document, not for the API. */
+function isForPerson({ method, url, headers }: FastifyRequest): boolean {
+  return method === "GET" && !url.startsWith("/v1/") && (headers.accept ?? "").includes("text/html");
+}
+
+/** Whoever has no session is told of it in other words than a program is. */
+function isLocked(status: number, { url }: FastifyRequest): boolean {
+  return (status === 401 || status === 403) && !url.startsWith(enterPath);
+}
+
+/** Plain, for it comes without any file; its texts are this program's own. */
+function refusalPage(message: string, next: string): string {
+  const escaped = (text: string) =>
+    text.replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;").replaceAll("`", "");
+  const locked =
+    "Open the page from the tray, or with scrubjay open in a terminal: each gives a link that is good once.";
+  return `<!doctype html>
+<html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">
+<meta name="color-scheme" content="light dark"><title>Scrubjay</title>
+<h1>${escaped(message)}</h1>
+<p>${escaped(next === "" ? "Nothing was changed." : next)}</p>
+<p>${locked}</p>
+</html>
+`;
 }

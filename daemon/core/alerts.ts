@@ -156,7 +156,7 @@ function driveMissing(trip: AlertTrip): Alert[] {
       const next = drive.lost
         ? `Plug another drive in and run ${introduce}; it is caught up by itself.`
         : drive.id === undefined
-          ? `Plug it in and run ${introduce}.`
+          ? `Plug it in and introduce it: under Drives on the page, or with ${introduce}.`
           : `Plug ${name} in before the cards are formatted; it is caught up by itself.`;
       return {
         code: "drive-missing",
@@ -309,10 +309,10 @@ function cardWithoutTrip(card: AlertCard): Alert[] {
       happened: several
         ? `${card.name} fits ${list(card.candidates)}, and it can't be known which.`
         : `The days of ${card.name} (${card.from} to ${card.to}) fit no trip.`,
-      safe: `Nothing of it was copied yet. ${cardUntouched}`,
+      safe: `What isn't copied yet waits for the answer. ${cardUntouched}`,
       next: several
-        ? `Say which trip with ${command}.`
-        : `Add the trip with \`scrubjay trip add FILE\`, or say which one it is with ${command}.`,
+        ? `Say which trip it is, here or with ${command}.`
+        : `Describe the trip on the page or with \`scrubjay trip add FILE\`; or say which one it is, with ${command}.`,
     },
   ];
 }
@@ -486,7 +486,7 @@ function frameDoubted({ about, card, frames }: AlertView["doubted"][number]): Al
   const keep = card === undefined ? "Keep the card" : `Keep ${inSentence(card)}`;
   return {
     code: "frame-doubted",
-    severity: "warning",
+    severity: "urgent",
     about,
     happened: `${counted(frames.length, "frame")}${from} ${one ? "was" : "were"} looked at and ${one ? "isn't" : "aren't"} fine: ${named(frames)}.`,
     safe: `The copies equal what the card gave, and nothing was changed. ${cardUntouched}`,

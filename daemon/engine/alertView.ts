@@ -12,6 +12,7 @@ import { bytes, instant, millis } from "../../shared/units.ts";
 import type { AlertCard, AlertDrive, AlertFault, AlertView } from "../core/alerts.ts";
 import type { FillView } from "../core/forecast.ts";
 import { reserveOf } from "../core/plan.ts";
+import type { Verdict } from "../core/verdict.ts";
 import type { Fault } from "../ports/ledger.ts";
 import { type JudgedCard, judgedCard, judgedCards, vanishedByCard } from "./cardBoard.ts";
 import type { KnownTrip } from "./dating.ts";
@@ -84,8 +85,11 @@ function alertsOfCards(
   const vanishedFrom = vanishedByCard(engine);
   const cards = judgedCards(engine).filter(({ row }) => !row.dismissed);
   const damaged = cards.map(({ row, name, damaged: files }) => ({ id: row.id, name, files }));
+  // What is kept for a damage or a doubt alone has all its copies, and an alert that says so.
   const withdrawn = cards.flatMap(({ row, name, verdict }) =>
-    row.cleared === undefined || verdict.clear ? [] : [{ id: row.id, name, sentence: verdict.sentence }],
+    row.cleared === undefined || verdict.clear || keptAlone(verdict)
+      ? []
+      : [{ id: row.id, name, sentence: verdict.sentence }],
   );
   const vanished = cards.map(({ row, name }) => ({
     id: row.id,
@@ -99,6 +103,10 @@ function alertsOfCards(
     emptied: emptiedCards(engine, cards),
     unfinished: unfinishedCards(engine, cards),
   };
+}
+
+function keptAlone({ lacking }: Verdict): boolean {
+  return lacking.length > 0 && lacking.every(({ verified, goal }) => goal > 0 && verified >= goal);
 }
 
 /** Whether the card holds files that were never read, so that what they will owe isn't known yet. */

@@ -105,7 +105,12 @@ export function acceptDamage(engine: Engine, card: CardId, path: string): Accept
   ledger.apply([fact]);
   engine.bay.tell([fact]);
   ledger.clearFaults(card, file.path);
-  ledger.note("card", card, `${shown} is known to be damaged`, clock.now());
+  ledger.note(
+    "card",
+    card,
+    `${shown} is known to be damaged, said by hand: it keeps the card no more`,
+    clock.now(),
+  );
   engine.refresh();
   return { card, name, path: printable(file.path, 1_000) };
 }

@@ -277,7 +277,7 @@ test("a card names its damaged files, those known of last, and what is gone from
   );
   const known = damaged.map((file) => ({ ...file, accepted: true }));
   const clear = { damaged: known, lacking: [], lackingTotal: 0, clear: true, vanished: [] };
-  expect(board(clear)).toContain("  may be formatted\n");
+  expect(board(clear)).toContain("  may be formatted; 2 files known to be damaged\n");
   expect(renderCards([{ ...hurt, ...clear }], true, 80)).not.toContain(": damaged:");
 });
 

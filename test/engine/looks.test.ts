@@ -33,7 +33,9 @@ test("a frame that isn't fine withholds `may be formatted` and says what to do; 
   expect(card.verdict).toBe("Keep card 1: 1 file was looked at and isn't fine.");
   expect(card.lacking[0]).toMatchObject({ verified: 2, goal: 2, why: "looked at and not fine" });
   const [alert] = alertsOf(bench);
-  expect(alert).toMatchObject({ severity: "warning", about: card.id });
+  expect(alert).toMatchObject({ severity: "urgent", about: card.id });
+  // It has all its copies: one thing is the matter, not two.
+  expect(statusJson(bench.engine).alerts.map(({ code }) => code)).not.toContain("verdict-withdrawn");
   expect(alert?.happened).toBe("1 frame of card 1 was looked at and isn't fine: KC-20270605-X0001.");
   expect(alert?.safe).toContain("equal what the card gave");
   expect(alert?.next).toMatch(/^Keep card 1\..*another program.*another reader/);

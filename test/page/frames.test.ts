@@ -315,7 +315,10 @@ describe.skipIf(!hasBrowser || !existsSync(exiftoolAt))(
       await says("12 of 12 are fine.");
       await says(formatCautions);
       await page.getByRole("link", { name: "This evening", exact: true }).click();
+      // The latest day's sample, whichever day that is.
       await page.getByRole("link", { name: "Look at a few frames first" }).click();
+      await says("12 of 12 are fine.");
+      await page.getByRole("link", { name: "Back to the sheet" }).click();
       await tiles().first().waitFor();
     });
 

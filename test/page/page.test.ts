@@ -3,8 +3,16 @@
  * one evening, since that is what the page shows. Nothing is asked of the daemon's insides.
  */
 
-import { mkdirSync, readFileSync, renameSync, rmSync, truncateSync } from "node:fs";
-import { join } from "node:path";
+import {
+  mkdirSync,
+  readFileSync,
+  renameSync,
+  rmSync,
+  truncateSync,
+  utimesSync,
+  writeFileSync,
+} from "node:fs";
+import { dirname, join } from "node:path";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { formatCautions } from "../../shared/cautions.ts";
@@ -54,6 +62,8 @@ describe.skipIf(!hasBrowser)("in a browser (needs chromium)", () => {
     expect((await stranger.goto(shown.link))?.status()).toBe(401);
     expect(await stranger.textContent("body")).toContain("used already");
     expect((await stranger.goto(new URL("/", shown.link).href))?.status()).toBe(401);
+    expect(await stranger.textContent("h1")).toBe("This page is locked.");
+    expect(await stranger.textContent("body")).toContain("scrubjay open");
     await context.close();
     expect((await shown.page.reload())?.status()).toBe(200);
     await shown.page.getByRole("heading", { level: 1 }).waitFor();
@@ -127,6 +137,19 @@ describe.skipIf(!hasBrowser)("in a browser (needs chromium)", () => {
     await shown.page.getByRole("listitem").getByText(picture.path).waitFor();
     await shown.page.getByRole("button", { name: "I know, let it go" }).click();
     await headline("Everything is safe.");
+  });
+
+  test("a card that fits no trip is put to one by a button, and ejected by another when it is done", async () => {
+    const drawer = join(computer.aside, "card");
+    const picture = join(drawer, "DCIM/100ALDIN/ALD_0009.PNG");
+    mkdirSync(dirname(picture), { recursive: true });
+    writeFileSync(picture, "a picture of another year");
+    utimesSync(picture, new Date("2026-01-01T12:00:00Z"), new Date("2026-01-01T12:00:00Z"));
+    renameSync(drawer, computer.at("FIFTH"));
+    await shown.page.getByRole("button", { name: /^It belongs to Kestrel Cliffs, 2027-06-03/ }).click();
+    await headline("Everything is safe.");
+    await shown.page.getByRole("button", { name: "Eject card 5" }).click();
+    await shown.page.getByRole("row", { name: /^Card 5/ }).waitFor({ state: "detached" });
   });
 
   test("a drive says where it is and what it holds, and when it may be unplugged", async () => {

@@ -349,7 +349,7 @@ names: "{code}-{day:yyyyMMdd}-{body}{number}" # the extension is kept
   test("names of the trip are tried on its own frames from now on", async () => {
     await go("Trips");
     await page.getByRole("link", { name: "Kestrel Cliffs", exact: true }).click();
-    await page.getByText("Frames that are known.").waitFor();
+    await page.getByText("Frames that are known, as they would be called.").waitFor();
     const [example = ""] = await page.locator(".examples code").allInnerTexts();
     expect(existsSync(join(computer.at("Blue"), example))).toBe(true);
     await keep("13-real-names", "whole");

@@ -33,7 +33,7 @@ const screens: readonly Screen[] = [
   evening,
   { at: "trips", name: "Trips", view: (status, rest) => <Trips status={status} rest={rest} /> },
   { at: "frames", name: "Frames", view: (status, rest) => <Frames status={status} rest={rest} /> },
-  { at: "drives", name: "Drives", view: (status) => <Drives status={status} /> },
+  { at: "drives", name: "Drives", view: (status, rest) => <Drives status={status} at={rest[0]} /> },
   { at: "happened", name: "What happened", view: () => <Happened /> },
   { at: "report", name: "Report", beside: true, view: (status) => <Report status={status} /> },
 ];
@@ -61,6 +61,7 @@ export function App() {
         </p>
         <p>
           as of <time dateTime={status.at}>{fullMoment(status.at)}</time>
+          {status.trip === null ? "" : `, ${printable(status.trip.zone, 40)}`}
         </p>
         <nav aria-label="Screens">
           {screens

@@ -16,7 +16,11 @@ import { useHoldings } from "./report/holdings.ts";
 import { Seed } from "./seed.tsx";
 import { IntroduceDrive } from "./trips/introduce.tsx";
 
-export function Drives({ status }: { readonly status: StatusJson }) {
+/** @param at the part of the screen that a link points at */
+export function Drives({ status, at }: { readonly status: StatusJson; readonly at?: string | undefined }) {
+  useEffect(() => {
+    if (at === "introduce") document.getElementById("introduce")?.focus();
+  }, [at]);
   if (status.drives.length === 0)
     return (
       <>
@@ -74,7 +78,7 @@ function Drive({ drive, now }: { readonly drive: DriveStatusJson; readonly now: 
         </Fact>
         <Fact name="Kept">{drive.place === null ? "not said" : printable(drive.place)}</Fact>
         <Fact name="Role">{drive.role ?? "takes part in no trip of now"}</Fact>
-        <Fact name="Last verified">
+        <Fact name="Last read back">
           {drive.lastVerified === null ? "never" : shortMoment(drive.lastVerified, now)}
         </Fact>
         <Fact name="Holds" sign={holdsSign(drive)}>

@@ -3,6 +3,7 @@
  * what is wrong stands below in its three sentences, with the one thing that helps.
  */
 
+import { Fragment } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import type { AlertJson, CardStatusJson, StatusJson, WorkJson } from "../../shared/api.ts";
 import {
@@ -19,9 +20,11 @@ import {
 import { formatCautions } from "../../shared/cautions.ts";
 import { shortMoment } from "../../shared/moments.ts";
 import { printable } from "../../shared/text.ts";
+import type { TripEntryJson } from "../../shared/tripsApi.ts";
 import { Act } from "./act.tsx";
 import { addressOf } from "./address.ts";
-import { change } from "./daemon.ts";
+import { ask, change, Refused } from "./daemon.ts";
+import { latestDay } from "./frames/frames.tsx";
 import { meanings, Seed } from "./seed.tsx";
 import { Words } from "./words.tsx";
 
@@ -51,6 +54,7 @@ export function Evening({
         <Work key={`${work.kind} ${work.from}`} work={work} />
       ))}
       <PauseOrGoOn status={status} />
+      <EjectCards status={status} />
       {status.alerts.length === 0 ? null : (
         <section aria-label="What is the matter">
           {status.alerts.map((alert) => (
@@ -65,7 +69,7 @@ export function Evening({
       )}
       {inviting ? (
         <p class="cautions">
-          {formatCautions} <a href={addressOf("frames")}>Look at a few frames first</a>
+          {formatCautions} <a href={addressOf("frames", latestDay, "check")}>Look at a few frames first</a>
         </p>
       ) : null}
     </>
@@ -80,7 +84,7 @@ function FirstSteps({ status }: { readonly status: StatusJson }) {
   return (
     <p class="acts">
       {undescribed ? <a href={addressOf("trips", "new")}>Describe a trip</a> : null}
-      {unmet ? <a href={addressOf("drives")}>Introduce a drive</a> : null}
+      {unmet ? <a href={addressOf("drives", "introduce")}>Introduce a drive</a> : null}
     </p>
   );
 }
@@ -157,17 +161,36 @@ function Cell({ cell }: { readonly cell: BoardCell }) {
   return (
     <span class={`cell ${cell.sign}`}>
       <Seed sign={cell.sign} />
-      {cell.text}
-      <span class="hidden"> {meanings[cell.sign]}</span>
+      <span>
+        {breakable(cell.text)}
+        <span class="hidden"> {meanings[cell.sign]}</span>
+      </span>
     </span>
   );
 }
 
+/** `912/1,733` may go on behind its stroke where a window is narrow. */
+function breakable(text: string) {
+  const parts = text.split("/");
+  return parts.map((part, index) => (
+    <Fragment key={index}>
+      {part}
+      {index < parts.length - 1 ? (
+        <>
+          /<wbr />
+        </>
+      ) : null}
+    </Fragment>
+  ));
+}
+
 function Work({ work }: { readonly work: WorkJson }) {
-  if (work.kind === "survey") return <p class="work">Looking at {work.from} …</p>;
+  if (work.kind === "survey") return <p class="work">Looking at {inSentence(work.from)} …</p>;
   const facts = workFacts(work).join(", ");
   const what =
-    work.kind === "scrub" ? `Reading ${work.from} again` : `Copying ${work.from} to ${work.to.join(", ")}`;
+    work.kind === "scrub"
+      ? `Reading ${work.from} again`
+      : `Copying ${inSentence(work.from)} to ${work.to.join(", ")}`;
   return (
     <p class="work">
       {what}: {facts}
@@ -189,6 +212,31 @@ function PauseOrGoOn({ status }: { readonly status: StatusJson }) {
       <Act name="Let the work wait" run={() => change("/v1/pause", {})} />
     </p>
   );
+}
+
+/** Cards that are in and may be formatted, so that they may be taken out. */
+function EjectCards({ status }: { readonly status: StatusJson }) {
+  const busy = new Set(status.work.map((work) => work.from));
+  const cards = cardsOnBoard(status).filter(
+    (card) => card.present && mayBeFormatted(card) && !busy.has(printable(card.name)),
+  );
+  if (cards.length === 0) return null;
+  return (
+    <p class="acts">
+      {cards.map((card) => (
+        <Act
+          key={card.id}
+          name={`Eject ${inSentence(printable(card.name, 40))}`}
+          run={() => change("/v1/eject", { name: card.id })}
+        />
+      ))}
+    </p>
+  );
+}
+
+/** A card's name within a sentence: `card 7`. */
+function inSentence(name: string): string {
+  return name.replace(/^Card (?=\d)/, "card ");
 }
 
 function Matter({
@@ -226,10 +274,17 @@ function Matter({
 function WhatHelps({ alert, status }: { readonly alert: AlertJson; readonly status: StatusJson }) {
   const card = status.cards.find((each) => each.id === alert.about);
   if (alert.code === "damaged-source" && card !== undefined) return <Damaged card={card} />;
+  if (alert.code === "no-trip" && card !== undefined) return <WhichTrip card={card} />;
+  if (alert.code === "frame-doubted")
+    return (
+      <p class="acts">
+        <a href={addressOf("frames")}>Look at the frames</a>
+      </p>
+    );
   if (
-    (alert.code === "card-unfinished" || alert.code === "card-formatted") &&
     card !== undefined &&
-    !card.present
+    (alert.code === "card-formatted" || alert.code === "card-unfinished") &&
+    (!card.present || (card.vanished ?? []).length > 0)
   )
     return (
       <p class="acts">
@@ -240,6 +295,32 @@ function WhatHelps({ alert, status }: { readonly alert: AlertJson; readonly stat
       </p>
     );
   return null;
+}
+
+/** The answer to which trip a card belongs to: one of those that are described. */
+function WhichTrip({ card }: { readonly card: CardStatusJson }) {
+  const [trips, setTrips] = useState<readonly TripEntryJson[]>([]);
+  useEffect(() => {
+    ask<readonly TripEntryJson[]>("/v1/trips").then(setTrips, (failure: unknown) => {
+      // The command in the sentence above does the same.
+      if (!(failure instanceof Refused)) throw failure;
+    });
+  }, []);
+  return (
+    <p class="acts">
+      {trips
+        .filter(({ name }) => name !== null)
+        .map(({ id, name, from }) => (
+          <Act
+            key={id}
+            name={`It belongs to ${printable(name ?? "", 40)}, ${from ?? ""}`}
+            label={`It belongs to ${printable(name ?? "", 40)}, ${from ?? ""}: ${printable(card.name, 40)}`}
+            run={() => change(`/v1/cards/${encodeURIComponent(card.id)}/trip`, { trip: id })}
+          />
+        ))}
+      <a href={addressOf("trips", "new")}>Describe another trip</a>
+    </p>
+  );
 }
 
 /** Files one by one: each is looked at before it is let go. */

@@ -97,7 +97,7 @@ export function OneFrame({
           <>
             <RatingRow frame={frame} rater={rater} />
             <KeysHelp
-              words="Keys: 0 to 5 rate, K keeps, R rejects; left and right go on and back, Escape goes to the sheet."
+              words="Keys: 0 to 5 rate, K keeps, R rejects; left and right go back and on, Escape goes to the sheet."
               letters={letters}
               onLetters={setLetters}
             />

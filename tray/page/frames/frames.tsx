@@ -40,7 +40,8 @@ export function Frames({ status, rest }: { readonly status: StatusJson; readonly
         <Words text={`${said.message} ${said.next}`} />
       </p>
     );
-  const [day, id] = rest;
+  const [given, id] = rest;
+  const day = given === latestDay ? outline?.days.at(-1)?.day : given;
   if (outline === undefined || store === undefined)
     return (
       <>
@@ -65,6 +66,9 @@ export function Frames({ status, rest }: { readonly status: StatusJson; readonly
     </>
   );
 }
+
+/** In an address: whichever day is the latest. */
+export const latestDay = "latest";
 
 function Outline({
   outline: { trip, trips, days },

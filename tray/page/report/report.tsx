@@ -85,7 +85,7 @@ function DriveLines({ status }: { readonly status: StatusJson }) {
             <th scope="col">Kept</th>
             <th scope="col">Holds</th>
             <th scope="col">Owes</th>
-            <th scope="col">Last verified</th>
+            <th scope="col">Last read back</th>
           </tr>
         </thead>
         <tbody>

@@ -23,7 +23,11 @@ export function Examples({
           </li>
         ))}
       </ul>
-      <p class="hint">{real ? "Frames that are known." : "Made-up frames; none is known yet."}</p>
+      <p class="hint">
+        {real
+          ? "Frames that are known, as they would be called. What is filed already keeps its name; this holds for frames that come."
+          : "Made-up frames; none is known yet."}
+      </p>
     </div>
   );
 }

@@ -20,7 +20,9 @@ const lookEvery = 2_000;
 export function IntroduceDrive({ drives }: { readonly drives: readonly DriveStatusJson[] }) {
   return (
     <section class="drive" aria-labelledby="introduce">
-      <h2 id="introduce">Introduce a drive</h2>
+      <h2 id="introduce" tabIndex={-1}>
+        Introduce a drive
+      </h2>
       <p>
         Introducing writes a drive's identity to it and nothing else. The command does the same:{" "}
         <code>scrubjay drive add MOUNT --name NAME</code>.
