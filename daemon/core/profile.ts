@@ -14,10 +14,9 @@ import { readBodies } from "./profileBodies.ts";
 import { readDrives, readGoal } from "./profileDrives.ts";
 import { checkTemplates, readArchive, readFolders, readNames } from "./profileTemplates.ts";
 import { readDay, readDayStarts, readName, readZone } from "./profileValues.ts";
+import { beyondBounds } from "./yamlBounds.ts";
 import { type Faults, type Field, readBoolean, readMap, readYaml } from "./yamlNodes.ts";
 
-/** Characters. A profile has a few dozen lines; more than this is no profile and would only cost time. */
-const longestProfile = 100_000;
 /** UTF-8 bytes of a trip's name: a folder's name that still leaves room for the rest of the path. */
 const longestTrip = 100;
 const longestCode = 16;
@@ -49,14 +48,8 @@ export function readProfile(text: string): {
   readonly profile: TripProfile | undefined;
   readonly faults: readonly ProfileFault[];
 } {
-  if (text.length > longestProfile) {
-    const what = `this file is longer than any profile`;
-    const allowed = `at most ${longestProfile} characters`;
-    return {
-      profile: undefined,
-      faults: [{ severity: "error", line: 1, column: 1, key: "", what, allowed }],
-    };
-  }
+  const beyond = beyondBounds(text);
+  if (beyond !== undefined) return { profile: undefined, faults: [beyond] };
   const source = readYaml(text);
   const { faults } = source;
   const fields = readMap(source.root, 0, "", rootKeys, faults);

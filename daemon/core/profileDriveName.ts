@@ -5,8 +5,9 @@
  * Not its job: whether the result is a valid profile (`profile.ts`).
  */
 
-import { isMap, isScalar, isSeq, parseDocument, type Scalar } from "yaml";
+import { isMap, isScalar, isSeq, type Scalar } from "yaml";
 import { nameKey } from "../../shared/identity.ts";
+import { parse } from "./yamlText.ts";
 
 /**
  * The profile's text with one drive called otherwise. Undefined if it lists no drive of that name, or can't be changed
@@ -40,7 +41,7 @@ interface ListedName {
 
 /** The names of the drives in their order; none where the YAML is faulty. */
 function driveNames(text: string): readonly ListedName[] {
-  const document = parseDocument(text, { version: "1.2", logLevel: "silent" });
+  const document = parse(text);
   const drives = isMap(document.contents) ? document.contents.get("drives", true) : undefined;
   if (document.errors.length > 0 || !isSeq(drives)) return [];
   return drives.items.flatMap((item) => {
