@@ -10,7 +10,7 @@ import { join, resolve } from "node:path";
 import { deflateSync } from "node:zlib";
 import sharp from "sharp";
 import { afterAll, beforeAll, expect, test, vi } from "vitest";
-import { FramePictures } from "../../daemon/platform/common/framePictures.ts";
+import { FramePictures, toTry } from "../../daemon/platform/common/framePictures.ts";
 import { PictureChild } from "../../daemon/platform/common/pictureChild.ts";
 import type { PictureSize } from "../../daemon/ports/pictures.ts";
 import { absolutePath } from "../../shared/identity.ts";
@@ -334,4 +334,23 @@ test("how a frame was exposed is told in words", async () => {
   const facts = await pictures.exposure(absolutePath(join(card, raw?.path ?? "")));
   expect(facts.map(({ name }) => name)).toContain("Size");
   expect(await pictures.exposure(absolutePath(join(place, "text.NEF")))).toEqual([]);
+});
+
+test("of hundreds of pictures in one file a few are tried, those that will do first: others wait for theirs", () => {
+  const chain = Array.from({ length: 299 }, (_, nth) => ({
+    tag: `IFD${nth}:PreviewImage`,
+    bytes: 20_000 + nth,
+  }));
+  expect(toTry(chain, "sheet").map(({ bytes: size }) => size)).toEqual([20_000, 20_001, 20_002, 20_003]);
+  expect(toTry(chain, "large").map(({ bytes: size }) => size)).toEqual([20_298, 20_297, 20_296, 20_295]);
+  const usual = [
+    { tag: "IFD1:ThumbnailImage", bytes: 9_000 },
+    { tag: "SubIFD:PreviewImage", bytes: 120_000 },
+    { tag: "SubIFD1:JpgFromRaw", bytes: 4_000_000 },
+  ];
+  expect(toTry(usual, "sheet").map(({ tag }) => tag)).toEqual([
+    "SubIFD:PreviewImage",
+    "SubIFD1:JpgFromRaw",
+    "IFD1:ThumbnailImage",
+  ]);
 });

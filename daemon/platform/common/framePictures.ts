@@ -25,8 +25,8 @@ export interface FramePicturesOptions extends ExiftoolOptions {
   readonly pixelsMax: number;
 }
 
-/** A picture in a file: `tag` as ExifTool names it, or the file itself. */
-interface Candidate {
+/** A picture in a file, with its size in bytes: `tag` as ExifTool names it, or the file itself. */
+export interface Candidate {
   readonly tag: string | undefined;
   readonly bytes: number;
 }
@@ -45,6 +45,13 @@ interface Decoded {
 const pictureTags = ["JpgFromRaw", "PreviewImage", "OtherImage", "ThumbnailImage", "MPImage2", "CoverArt"];
 /** bytes. An Exif thumbnail of 160 by 120 pixels is smaller, a preview larger; common practice, no source. */
 const thumbnailBytesMost = 14_000;
+/**
+ * bytes. What ExifTool takes out of a file comes as text through this process: 8 MB hold it up for a quarter of a second
+ * (two-core machine), so more isn't asked for; a smaller picture in the file does.
+ */
+const embeddedBytesMost = 16_000_000;
+/** pictures of one file that are tried. Cameras put in two or three; a chain of hundreds is hostile. */
+const candidatesMost = 4;
 /** bytes. How a file begins is enough to know its format. */
 const headBytes = 16;
 
@@ -78,11 +85,15 @@ export class FramePictures implements PictureMaker {
 
   async make(sources: readonly AbsolutePath[], size: PictureSize, stop: AbortSignal): Promise<MadePicture> {
     const wanted = this.#options.sides[size];
+    // One limit for the frame, whatever it holds: others wait.
+    const until = performance.now() + this.#options.timeout;
     let best: Decoded | undefined;
     let why = "it holds no picture that can be shown";
     for (const source of sources) {
       const found = await this.#find(source);
-      for (const candidate of inOrder(found.candidates, size)) {
+      for (const candidate of toTry(found.candidates, size)) {
+        if (performance.now() > until)
+          return best === undefined ? { made: false, why: tooLong } : { made: true, jpeg: best.jpeg };
         if (stop.aborted || this.#closed) return { made: false, why: "it was broken off" };
         const bytes = await this.#bytesOf(source, candidate, stop);
         if (bytes === undefined) continue;
@@ -119,7 +130,8 @@ export class FramePictures implements PictureMaker {
     const embedded: Candidate[] = [];
     for (const [tag, value] of tags) {
       const bytes = /^\(Binary data (\d+) bytes/.exec(typeof value === "string" ? value : "");
-      if (bytes !== null && isPictureTag(tag)) embedded.push({ tag, bytes: Number(bytes[1]) });
+      const size = Number(bytes?.[1] ?? 0);
+      if (size > 0 && size <= embeddedBytesMost && isPictureTag(tag)) embedded.push({ tag, bytes: size });
     }
     const whole = await sizeIfPicture(source);
     return {
@@ -159,6 +171,8 @@ export class FramePictures implements PictureMaker {
   }
 }
 
+const tooLong = "decoding it takes too long";
+
 /** Decoding doesn't need the file any more: a drive that is to leave needn't wait for it. */
 function orBrokenOff(answer: Promise<PictureAnswer>, stop: AbortSignal): Promise<PictureAnswer> {
   return new Promise((resolve) => {
@@ -169,12 +183,15 @@ function orBrokenOff(answer: Promise<PictureAnswer>, stop: AbortSignal): Promise
   });
 }
 
-/** The smallest that will do first, or the largest first; thumbnails only where nothing else is there. */
-function inOrder(candidates: readonly Candidate[], size: PictureSize): readonly Candidate[] {
+/**
+ * A few of them, the smallest that will do first, or the largest first; thumbnails only where nothing else is there.
+ */
+export function toTry(candidates: readonly Candidate[], size: PictureSize): readonly Candidate[] {
   const bySize = [...candidates].sort((a, b) => a.bytes - b.bytes);
-  if (size === "large") return bySize.reverse();
   const thumbnails = bySize.filter(({ bytes }) => bytes <= thumbnailBytesMost).reverse();
-  return [...bySize.filter(({ bytes }) => bytes > thumbnailBytesMost), ...thumbnails];
+  const others = bySize.filter(({ bytes }) => bytes > thumbnailBytesMost);
+  const inOrder = size === "large" ? bySize.reverse() : [...others, ...thumbnails];
+  return inOrder.slice(0, candidatesMost);
 }
 
 function isPictureTag(tag: string): boolean {

@@ -96,6 +96,8 @@ export class DesktopNotices implements Notices {
 
   /** @returns undefined where no service is there, or one that tells of no clicks. */
   async #connect(): Promise<Line | undefined> {
+    // Another service, or the same one anew, gives its numbers anew.
+    this.#matters.clear();
     const bus = busOrNone();
     if (bus === undefined) return undefined;
     // A connection that breaks goes on reporting errors; what is asked over it fails or runs out of time.
@@ -126,7 +128,10 @@ export class DesktopNotices implements Notices {
     const matter = this.#matters.get(id);
     if (matter === undefined) return;
     // Closed it can't be clicked any more; a service may close it before it tells of the click.
-    if (member === "ActionInvoked" && body[1] === "default") this.#chosen(matter);
+    if (member !== "ActionInvoked" || body[1] !== "default") return;
+    // Once: whoever calls again and again opens no more pages.
+    this.#matters.delete(id);
+    this.#chosen(matter);
   }
 }
 
