@@ -8,16 +8,16 @@ export type Rating = number | undefined;
 
 export type RatedSidecar =
   | { readonly rated: true; readonly content: Uint8Array }
-  /** It can't be read as XMP, or something in it would be lost; `why` is a part of a sentence. */
+  /** It can't be read as XMP, or what to change in it isn't clear; `why` is a part of a sentence. */
   | { readonly rated: false; readonly why: string };
 
 export interface SidecarTool {
   /** The rating of each, in order. One that can't be read says none. Never rejects for their sake. */
   ratings(contents: readonly Uint8Array[]): Promise<readonly Rating[]>;
   /**
-   * The sidecar with this rating and everything else kept, proved by reading it again; without an earlier one, a
+   * The sidecar with this rating and every other byte as it was, proved by reading it again; without an earlier one, a
    * sidecar that says nothing else.
-   * @param now RFC 3339, for xmp:MetadataDate
+   * @param now RFC 3339, for xmp:MetadataDate where a sidecar says one
    */
   withRating(earlier: Uint8Array | undefined, rating: number, now: string): Promise<RatedSidecar>;
   close(): Promise<void>;

@@ -1,18 +1,19 @@
 /**
- * The sidecar port over ExifTool: XMP as ISO 16684-1 writes it, properties as attributes or elements, unknown ones kept.
- * Works on files of its own in this computer's folder, never on a drive.
+ * The sidecar port: `xmpRating.ts` changes a rating's characters and no others, ExifTool reads what a sidecar says (ISO
+ * 16684-1) and proves the change. Works on files of its own in this computer's folder, never on a drive.
  *
  * Invariant: a sidecar is handed back only if read again it says the rating that was asked for and everything else that
- * the earlier one said; else it is refused.
+ * the earlier one said; else it is refused. ExifTool writes none: it would write anew what it doesn't know.
  */
 
 import { randomBytes } from "node:crypto";
-import { mkdir, readFile, rm, writeFile } from "node:fs/promises";
+import { mkdir, rm, writeFile } from "node:fs/promises";
 import { join } from "node:path";
 import type { ExifTool } from "exiftool-vendored";
 import { absolutePath } from "../../../shared/identity.ts";
 import type { RatedSidecar, Rating, SidecarTool } from "../../ports/sidecars.ts";
 import { type ExiftoolOptions, startExiftool } from "./exiftoolProcess.ts";
+import { withRatingInText } from "./xmpRating.ts";
 
 export interface XmpSidecarsOptions extends ExiftoolOptions {
   /** For files that are there for a moment. */
@@ -22,8 +23,10 @@ export interface XmpSidecarsOptions extends ExiftoolOptions {
 type Tags = ReadonlyMap<string, unknown>;
 
 const ratingTag = "XMP-xmp:Rating";
-/** What may differ between a sidecar and the same with another rating: who wrote it last, and when. */
-const mayChange: ReadonlySet<string> = new Set([ratingTag, "XMP-xmp:MetadataDate", "XMP-x:XMPToolkit"]);
+/** What may differ between a sidecar and the same with another rating. */
+const mayChange: ReadonlySet<string> = new Set([ratingTag, "XMP-xmp:MetadataDate"]);
+/** The BOM stays a part of the text: decoded and encoded again, the bytes are the same. */
+const strictUtf8 = new TextDecoder("utf-8", { fatal: true, ignoreBOM: true });
 
 const ratingArgs: readonly string[] = ["-json", "-G1", "-n", "-api", "StructFormat=JSONQ", `-${ratingTag}`];
 const allArgs: readonly string[] = [
@@ -49,11 +52,13 @@ export class XmpSidecars implements SidecarTool {
 
   async withRating(earlier: Uint8Array | undefined, rating: number, now: string): Promise<RatedSidecar> {
     if (earlier === undefined) return this.#proved(freshSidecar(rating, now), rating, new Map());
+    const text = decoded(earlier);
+    if (text === undefined) return { rated: false, why: "it isn't in UTF-8" };
+    const changed = withRatingInText(text, rating, now);
+    if (!changed.rated) return changed;
     const before = await this.#onFile(earlier, (file) => this.#read(file, allArgs));
     if (before === undefined || hasFault(before)) return { rated: false, why: "it can't be read as XMP" };
-    const content = await this.#onFile(earlier, (file) => this.#write(file, rating, now));
-    if (content === undefined) return { rated: false, why: "it can't be written as XMP" };
-    return this.#proved(content, rating, before);
+    return this.#proved(new TextEncoder().encode(changed.text), rating, before);
   }
 
   async close(): Promise<void> {
@@ -91,23 +96,17 @@ export class XmpSidecars implements SidecarTool {
     return tags.get("SourceFile") === absolutePath(file) ? tags : new Map();
   }
 
-  async #write(file: string, rating: number, now: string): Promise<Uint8Array> {
-    const tool = await this.#started();
-    // ExifTool's own form of a date; XMP's is written from it.
-    const date = now.replace(/^(\d{4})-(\d\d)-(\d\d)T/, "$1:$2:$3 ");
-    const writeArgs = [
-      "-overwrite_original",
-      "-n",
-      `-${ratingTag}=${rating}`,
-      `-XMP-xmp:MetadataDate=${date}`,
-    ];
-    await tool.write(file, {}, { writeArgs, useMWG: false });
-    return readFile(file);
-  }
-
   #started(): Promise<ExifTool> {
     this.#tool ??= startExiftool(this.#options);
     return this.#tool;
+  }
+}
+
+function decoded(content: Uint8Array): string | undefined {
+  try {
+    return strictUtf8.decode(content);
+  } catch {
+    return undefined;
   }
 }
 
