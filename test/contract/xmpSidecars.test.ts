@@ -1,6 +1,6 @@
 /**
  * Ratings in sidecars, by the real tool and seen by a second one (Debian's exiftool, another version): as attributes and
- * as elements, everything else kept, what isn't XMP left alone.
+ * as elements, every other byte kept, what isn't XMP or isn't clear left alone.
  */
 
 import { execFileSync } from "node:child_process";
@@ -146,3 +146,87 @@ test("what can't be read as XMP is refused, and nothing is left on this computer
     expect(await tool.withRating(content, 3, now)).toMatchObject({ rated: false });
   expect(readdirSync(join(place, "moment"))).toEqual([]);
 });
+
+const meta = (inner: string, attributes = ""): string =>
+  `<x:xmpmeta xmlns:x="adobe:ns:meta/"${attributes}><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">${inner}</rdf:RDF></x:xmpmeta>`;
+const about = (attributes: string, inner = "", who = ""): string =>
+  `<rdf:Description rdf:about="${who}" xmlns:xmp="http://ns.adobe.com/xap/1.0/" xmlns:dc="http://purl.org/dc/elements/1.1/" xmlns:jay="http://kestrel.example/ns/1.0/" ${attributes}>${inner}</rdf:Description>`;
+const two = about('xmp:Rating="2"');
+
+test.each<readonly [string, string]>([
+  ["two values of one property", meta(two + about("", "<jay:p>one</jay:p><jay:p>two</jay:p>"))],
+  ["comments", meta(`<!-- roost -->${two}`)],
+  ["processing instructions", meta(`<?jay roost?>${two}`)],
+  ["attributes of xmpmeta", meta(two, ' x:jay="roost"')],
+  ["what follows the packet", `${meta(two)}\n<!-- ${"roost ".repeat(3)} -->`],
+  [
+    "a packet's own marks",
+    `<?xpacket begin="\uFEFF" id="W5M0MpCehiHzreSzNTczkc9d"?>${meta(two)}<?xpacket end="w"?>`,
+  ],
+  ["a BOM and lines ended as elsewhere", `\uFEFF<?xml version="1.0" encoding="utf-8"?>\r\n${meta(two)}\r\n`],
+  ["letters of every kind", meta(about('xmp:Rating="2" jay:Perch="T\u00f3rshavn &#xf3; \u{1F426} e\u0301"'))],
+  [
+    "an empty list",
+    meta(about('xmp:Rating="2"', "<jay:Masks><rdf:Seq/></jay:Masks><dc:subject><rdf:Bag/></dc:subject>")),
+  ],
+  [
+    "a structure of a schema of its own",
+    meta(
+      about(
+        'xmp:Rating="2"',
+        '<jay:Edits><rdf:Seq><rdf:li rdf:parseType="Resource"><jay:step>1</jay:step></rdf:li></rdf:Seq></jay:Edits>',
+      ),
+    ),
+  ],
+])("%s stay, to the byte", async (_, content) => {
+  const after = Buffer.from(await rated(text(content), 5)).toString("utf8");
+  expect(after).toBe(content.replace('xmp:Rating="2"', 'xmp:Rating="5"'));
+  expect(await tool.ratings([text(after)])).toEqual([5]);
+});
+
+test.each<readonly [string, Uint8Array]>([
+  [
+    "a declared ISO-8859-1",
+    Buffer.from(
+      `<?xml version="1.0" encoding="ISO-8859-1"?>${meta(about('xmp:Rating="2" jay:Perch="T\xf3r"'))}`,
+      "latin1",
+    ),
+  ],
+  ["a declared ISO-8859-1 that is ASCII", text(`<?xml version="1.0" encoding="ISO-8859-1"?>${meta(two)}`)],
+  ["bytes that aren't UTF-8", Buffer.from(meta(about('xmp:Rating="2" jay:Perch="T\xf3r"')), "latin1")],
+  ["UTF-16", Buffer.from(`\uFEFF${meta(two)}`, "utf16le")],
+  ["UTF-16 without a BOM", Buffer.from(meta(two), "utf16le")],
+  // ExifTool doesn't take it for XMP, so nothing proves the rating.
+  ["an instruction of another kind at the beginning", text(`<?jay roost?>${meta(two)}`)],
+  ["two subjects", text(meta(two + about('jay:p="x"', "", "uuid:other")))],
+  ["two ratings", text(meta(two + about("", "<xmp:Rating>3</xmp:Rating>")))],
+  [
+    "entities of its own",
+    text(
+      `<?xml version="1.0"?><!DOCTYPE x [<!ENTITY place "Mykines">]>${meta(about('xmp:Rating="2" jay:p="&place;"'))}`,
+    ),
+  ],
+])("%s: refused", async (_, content) => {
+  expect(await tool.withRating(content, 5, now)).toMatchObject({ rated: false });
+});
+
+test.skipIf(!hasSecondOpinion)(
+  "a sidecar without a rating gets one, and the other tool reads it",
+  async () => {
+    for (const attributes of ["", 'xmlns:xmp="http://kestrel.example/other/" xmp:Perch="cliff"']) {
+      const content = meta(`<rdf:Description rdf:about="" ${attributes}/>`);
+      const answer = await tool.withRating(text(content), 4, now);
+      // A prefix in another sense than the usual one: right or refused.
+      if (!answer.rated && attributes !== "") continue;
+      if (!answer.rated) throw new Error(answer.why);
+      expect(second(answer.content)).toMatchObject({ "XMP-xmp:Rating": 4 });
+      expect(Buffer.from(answer.content).toString("utf8")).toBe(
+        content.replace(
+          /<rdf:Description/,
+          (tag) =>
+            `${tag}${attributes === "" ? " xmlns:xmp" : " xmlns:xmp2"}="http://ns.adobe.com/xap/1.0/" ${attributes === "" ? "xmp" : "xmp2"}:Rating="4"`,
+        ),
+      );
+    }
+  },
+);
