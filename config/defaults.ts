@@ -77,7 +77,11 @@ export const limits = {
   pictureCacheBytes: 2_000_000_000,
   /** bytes. A picture inside a file, or a picture file, that is larger isn't decoded: 100 megapixels take about 60 MB. */
   pictureSourceBytesMax: 96_000_000,
-  /** pixels. A picture with more isn't decoded: the largest sensors meant have 150 million; 4 bytes each are 640 MB. */
+  /**
+   * pixels. A picture with more isn't decoded: the largest sensors meant have 150 million. Of four bytes each: one that
+   * takes more a pixel while it is decoded (16 bits, progressive JPEG) may have fewer. Measured at the bound, decoding
+   * takes 700 to 800 MB.
+   */
   picturePixelsMax: 160_000_000,
   /** ms. A picture that takes longer to read or to decode is hostile or damaged. */
   pictureTimeout: 20_000,

@@ -22,7 +22,7 @@ import {
 import type { ProfileChangeJson } from "../../shared/tripsApi.ts";
 import { rootKeys } from "./profile.ts";
 import { append, keyOf, move, removeEntry, removePair } from "./yamlComments.ts";
-import { parse, written } from "./yamlText.ts";
+import { meaningOf, parse, setValue, written } from "./yamlText.ts";
 
 type Value = string | boolean | null;
 
@@ -45,11 +45,20 @@ const lists: readonly string[] = ["drives", "bodies"];
 /** Values that are written in quotes even where YAML wouldn't ask for it, as the example profile has them. */
 const quoted: readonly string[] = ["day-starts", "serial", "clock", "folders", "names", "tree"];
 
+/** characters, of the text once for each change: it is read again for each. Hundreds in a profile of the usual length. */
+const workMost = 1_000_000;
+
+/** Whether these are more changes than may be made at once in a text of this length. */
+export function tooManyChanges(text: string, changes: readonly ProfileChangeJson[]): boolean {
+  return text.length * changes.length > workMost;
+}
+
 /**
- * The text with these values changed, one after the other; undefined where the text is no sound YAML map or a key is
- * none of a profile's.
+ * The text with these values changed, one after the other; undefined where the text is no sound YAML map, a key is
+ * none of a profile's, or there are too many changes.
  */
 export function changeProfile(text: string, changes: readonly ProfileChangeJson[]): string | undefined {
+  if (tooManyChanges(text, changes)) return undefined;
   const windows = text.includes("\r\n");
   let now: string | undefined = windows ? text.replaceAll("\r\n", "\n") : text;
   for (const { key, value } of changes) {
@@ -120,12 +129,12 @@ function splice(
   // A value over several lines takes its line's end with it.
   const end = /\n$/.exec(text.slice(range[0], range[1]))?.[0] ?? "";
   const after = text.slice(range[1]);
-  there.value = typed(place, value);
-  const wanted = JSON.stringify(document.toJS());
+  setValue(there, typed(place, value));
+  const wanted = meaningOf(document);
   for (const form of formsOf(type, typed(place, value))) {
     const changed = `${before}${form}${end}${after}`;
     const read = parse(changed);
-    if (read.errors.length === 0 && !hasAlias(read) && JSON.stringify(read.toJS()) === wanted) return changed;
+    if (!hasAlias(read) && meaningOf(read) === wanted) return changed;
   }
   return undefined;
 }

@@ -56,8 +56,7 @@ export function examplesOf(
   frames: readonly TriedFrame[],
   known: ReadonlyMap<string, string>,
 ): readonly ExampleJson[] {
-  const form = formOf(text);
-  const profile = readProfile(text).profile ?? (form === undefined ? undefined : standIn(form));
+  const profile = readProfile(text).profile ?? standInOf(text);
   const folders = parseTemplate(profile?.folders ?? "");
   const names = parseTemplate(profile?.names ?? "");
   if (profile === undefined || !folders.ok || !names.ok) return [];
@@ -132,6 +131,11 @@ function madeUp({ from, to, bodies }: Named): readonly TriedFrame[] {
     frame(from, "15:20:40", "Aldine M1", other, "1207"),
     frame(second, "09:31:02", "Aldine R2", one, "0640"),
   ];
+}
+
+function standInOf(text: string): Named | undefined {
+  const form = formOf(text);
+  return form === undefined ? undefined : standIn(form);
 }
 
 /** A profile to try names with, whatever is missing or faulty as yet. */

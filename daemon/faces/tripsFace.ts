@@ -6,7 +6,7 @@ import { printable } from "../../shared/text.ts";
 import type { ProfileChangeJson, ProfileCheckJson, TripEntryJson } from "../../shared/tripsApi.ts";
 import type { TripsFace } from "../api/tripsFace.ts";
 import { readProfile } from "../core/profile.ts";
-import { changeProfile } from "../core/profileEdit.ts";
+import { changeProfile, tooManyChanges } from "../core/profileEdit.ts";
 import { examplesOf, type TriedFrame } from "../core/profileExamples.ts";
 import { emptyProfile, formOf, withoutDays } from "../core/profileForm.ts";
 import type { Engine } from "../engine/engine.ts";
@@ -37,7 +37,7 @@ export function tripsFace(engine: Engine, home: HomeFolders): TripsFace {
 }
 
 function entryOf({ ports: { ledger } }: Engine, { id, text, profile, faults }: TripFile): TripEntryJson {
-  const form = formOf(text);
+  const form = profile === undefined ? formOf(text) : undefined;
   const said = (value: string | undefined): string | null =>
     value === undefined || value === "" ? null : value;
   return {
@@ -88,6 +88,12 @@ function rememberedFrames(engine: Engine): (trip: TripId) => readonly TriedFrame
 function edit(text: string, changes: readonly ProfileChangeJson[]): string {
   const changed = changeProfile(text, changes);
   if (changed !== undefined) return changed;
+  if (tooManyChanges(text, changes))
+    throw new UserMistake(
+      "These are too many changes at once for a text of this length. Nothing was changed.",
+      "Change the text itself, or make it shorter.",
+      78,
+    );
   throw new UserMistake(
     "The text can't be changed by the form as it is. Nothing was changed.",
     "Mend it as text first; its faults are named there.",

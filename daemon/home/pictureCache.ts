@@ -3,7 +3,8 @@
  * was used longest ago goes first.
  *
  * Invariants: names are digests of frame and size, so nothing of a request becomes a path; a link, a foreign or a
- * damaged file there is no picture and costs at most itself; nothing here is needed, so nothing here ever fails.
+ * damaged file there is no picture and costs at most itself; a folder that is a link is left alone, and nothing is kept
+ * in it; nothing here is needed, so nothing here ever fails.
  */
 
 import { createHash, randomBytes } from "node:crypto";
@@ -51,7 +52,9 @@ export class FolderPictureCache implements PictureCache {
     const name = nameOf(frame, size);
     const kept = this.#kept.get(name);
     if (kept === undefined) return undefined;
-    const content = await readRegular(this.#pathOf(name), kept.bytes).catch(() => undefined);
+    const content = (await this.#isOwn(name))
+      ? await readRegular(this.#pathOf(name), kept.bytes).catch(() => undefined)
+      : undefined;
     if (content === undefined || !isWholeJpeg(content)) {
       await this.#remove(name);
       return undefined;
@@ -66,7 +69,8 @@ export class FolderPictureCache implements PictureCache {
     const name = nameOf(frame, size);
     const temporary = join(this.#folder, `.${name}.${randomBytes(6).toString("hex")}`);
     try {
-      await mkdir(this.#folderOf(name), { recursive: true, mode: 0o700 });
+      // Step by step: below a link nothing is made.
+      for (const folder of [this.#folder, this.#folderOf(name)]) await makeOwnFolder(folder);
       const handle = await open(temporary, "wx", 0o600);
       try {
         await handle.writeFile(jpeg);
@@ -86,7 +90,7 @@ export class FolderPictureCache implements PictureCache {
   }
 
   async #look(): Promise<void> {
-    await mkdir(this.#folder, { recursive: true, mode: 0o700 });
+    await makeOwnFolder(this.#folder);
     for (const entry of await readdir(this.#folder, { withFileTypes: true })) {
       // What an earlier run had no time to finish.
       if (entry.isFile() && /^\.[0-9a-f]{40}\.jpg\.[0-9a-f]{12}$/.test(entry.name))
@@ -120,7 +124,12 @@ export class FolderPictureCache implements PictureCache {
   async #remove(name: string): Promise<void> {
     this.#total -= this.#kept.get(name)?.bytes ?? 0;
     this.#kept.delete(name);
-    await rm(this.#pathOf(name), { force: true }).catch(() => undefined);
+    if (await this.#isOwn(name)) await rm(this.#pathOf(name), { force: true }).catch(() => undefined);
+  }
+
+  /** Not where a link took a folder's place since. */
+  async #isOwn(name: string): Promise<boolean> {
+    return (await isFolder(this.#folder)) && (await isFolder(this.#folderOf(name)));
   }
 
   /** Later than every earlier use, as milliseconds: it stands in the file's time. */
@@ -143,6 +152,16 @@ function nameOf(frame: FrameId, size: PictureSize): string {
     .update(JSON.stringify([frame, size]))
     .digest("hex")
     .slice(0, 40)}.jpg`;
+}
+
+/** @throws where something else is there, such as a link to a folder */
+async function makeOwnFolder(folder: string): Promise<void> {
+  await mkdir(folder, { recursive: true, mode: 0o700 });
+  if (!(await isFolder(folder))) throw new Error("a link is no folder of ours");
+}
+
+async function isFolder(path: string): Promise<boolean> {
+  return (await lstat(path).catch(() => undefined))?.isDirectory() === true;
 }
 
 /** The file's bytes if it still is the regular file that was put there. */

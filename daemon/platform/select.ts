@@ -88,6 +88,7 @@ export async function selectPlatform(options: {
     pictures: new FramePictures({
       ...oneExiftool,
       worker: fileURLToPath(new URL("./common/pictureWorker.js", import.meta.url)),
+      folder: join(options.cache, "embedded"),
       sides: { sheet: limits.sheetPixels, large: limits.largePixels },
       bytesMax: bytes(limits.pictureSourceBytesMax),
       pixelsMax: limits.picturePixelsMax,

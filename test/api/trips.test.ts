@@ -117,6 +117,19 @@ describe("changing by the form", () => {
   });
 });
 
+describe("changing a long text by the form", () => {
+  test("more changes at once than it bears are refused and told how to go on", async () => {
+    const text = `${example}\n${"# a line that says nothing of the trip at all\n".repeat(1_900)}`;
+    const changes = Array(20).fill({ key: "code", value: "KC" });
+    const answer = refusal(await post("/v1/trips/edit", { text, changes }));
+    expect(answer).toMatchObject({
+      status: 422,
+      exit: 78,
+      message: expect.stringContaining("too many changes"),
+    });
+  });
+});
+
 describe("shapes", () => {
   test.each([
     ["/v1/trips/check", { text: example }],

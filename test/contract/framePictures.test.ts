@@ -4,14 +4,28 @@
  */
 
 import { execFileSync } from "node:child_process";
-import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import {
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  symlinkSync,
+  writeFileSync,
+} from "node:fs";
 import { tmpdir } from "node:os";
 import { join, resolve } from "node:path";
 import { deflateSync } from "node:zlib";
 import sharp from "sharp";
 import { afterAll, beforeAll, expect, test, vi } from "vitest";
-import { FramePictures, toTry } from "../../daemon/platform/common/framePictures.ts";
+import {
+  FramePictures,
+  type FramePicturesOptions,
+  toTry,
+} from "../../daemon/platform/common/framePictures.ts";
 import { PictureChild } from "../../daemon/platform/common/pictureChild.ts";
+import type { PictureRequest } from "../../daemon/platform/common/pictureWorker.ts";
 import type { PictureSize } from "../../daemon/ports/pictures.ts";
 import { absolutePath } from "../../shared/identity.ts";
 import { bytes, count, millis } from "../../shared/units.ts";
@@ -27,17 +41,23 @@ vi.setConfig({ testTimeout: 60_000, hookTimeout: 60_000 });
 
 let place: string;
 let pictures: FramePictures;
-beforeAll(() => {
-  place = mkdtempSync(join(tmpdir(), "scrubjay-pictures-"));
-  pictures = new FramePictures({
+const embeddedFolder = (): string => join(place, "own", "embedded");
+
+const makerWith = (others: Partial<FramePicturesOptions> = {}): FramePictures =>
+  new FramePictures({
     processes: count(1),
     timeout: millis(20_000),
     launcher: [],
     worker,
+    folder: embeddedFolder(),
     sides: { sheet: 320, large: 2048 },
     bytesMax: bytes(96_000_000),
     pixelsMax: 160_000_000,
+    ...others,
   });
+beforeAll(() => {
+  place = mkdtempSync(join(tmpdir(), "scrubjay-pictures-"));
+  pictures = makerWith();
 });
 afterAll(async () => {
   await pictures.close();
@@ -57,6 +77,20 @@ async function made(names: readonly string[], size: PictureSize = "sheet") {
   if (!answer.made) throw new Error(answer.why);
   return { jpeg: answer.jpeg, facts: await sharp(answer.jpeg).metadata() };
 }
+
+const script = (name: string, text: string): string => {
+  writeFileSync(join(place, name), text);
+  return join(place, name);
+};
+
+const asked = (name: string, others: Partial<PictureRequest> = {}): PictureRequest => ({
+  path: Buffer.from(join(place, name)),
+  bytesMax: 96_000_000,
+  side: 320,
+  orientation: 1,
+  pixelsMax: 1_000_000,
+  ...others,
+});
 
 type Corner = "red" | "green" | "blue" | "white";
 
@@ -262,31 +296,31 @@ test("a decoding process that dies or hangs costs one answer, and the next one h
   const good = await sharp(quarters(64, 48), { raw: { width: 64, height: 48, channels: 3 } })
     .jpeg()
     .toBuffer();
-  const request = { bytes: good, side: 32, orientation: 1, pixelsMax: 1_000_000 };
-  const script = (name: string, text: string): string => {
-    writeFileSync(join(place, name), text);
-    return join(place, name);
-  };
+  writeFileSync(join(place, "small.jpg"), good);
+  const request = asked("small.jpg", { side: 32 });
+  const limit = millis(20_000);
   const dying = new PictureChild({
     worker: script("dying.mjs", 'process.on("message", () => process.kill(process.pid, "SIGSEGV"));'),
     timeout: millis(20_000),
   });
-  expect(await dying.decode(request)).toMatchObject({ decoded: false });
-  expect(await dying.decode(request)).toMatchObject({ decoded: false });
+  expect(await dying.decode(request, limit, never)).toMatchObject({ decoded: false });
+  expect(await dying.decode(request, limit, never)).toMatchObject({ decoded: false });
   await dying.close();
   const hanging = new PictureChild({
     worker: script("hanging.mjs", 'process.on("message", () => { for (;;); });'),
     timeout: millis(300),
   });
-  expect(await hanging.decode(request)).toMatchObject({
+  expect(await hanging.decode(request, limit, never)).toMatchObject({
     decoded: false,
     why: expect.stringContaining("long"),
   });
   await hanging.close();
   const real = new PictureChild({ worker, timeout: millis(20_000) });
-  expect(await real.decode(request)).toMatchObject({ decoded: true, side: 64 });
-  expect(await real.decode({ ...request, bytes: new Uint8Array(9) })).toMatchObject({ decoded: false });
-  expect(await real.decode(request)).toMatchObject({ decoded: true });
+  expect(await real.decode(request, limit, never)).toMatchObject({ decoded: true, side: 64 });
+  expect(await real.decode({ ...request, bytesMax: good.length - 1 }, limit, never)).toMatchObject({
+    decoded: false,
+  });
+  expect(await real.decode(request, limit, never)).toMatchObject({ decoded: true });
   await real.close();
 });
 
@@ -353,4 +387,154 @@ test("of hundreds of pictures in one file a few are tried, those that will do fi
     "SubIFD1:JpgFromRaw",
     "IFD1:ThumbnailImage",
   ]);
+});
+
+/** A TIFF (6.0, section 2) whose directories all say that this is their picture (tags 513 and 514). */
+function manyOf(picture: Buffer, directories: number): Buffer {
+  const each = 2 + 4 * 12 + 4;
+  const at = 8 + directories * each;
+  const head = Buffer.alloc(at);
+  head.write("II*\0\x08\0\0\0", "latin1");
+  for (let nth = 0; nth < directories; nth += 1) {
+    const from = 8 + nth * each;
+    head.writeUInt16LE(4, from);
+    const entries = [
+      [254, 1],
+      [259, 6],
+      [513, at],
+      [514, picture.length],
+    ] as const;
+    for (const [entry, [tag, value]] of entries.entries()) {
+      const start = from + 2 + entry * 12;
+      head.writeUInt16LE(tag, start);
+      head.writeUInt16LE(4, start + 2);
+      head.writeUInt32LE(1, start + 4);
+      head.writeUInt32LE(value, start + 8);
+    }
+    head.writeUInt32LE(nth + 1 < directories ? from + each : 0, from + each - 4);
+  }
+  return Buffer.concat([head, picture]);
+}
+
+/** A decoding process that writes down each request's size on the channel, its file's mode and content's length. */
+const noting = (name: string, then: string): string =>
+  script(
+    `${name}.mjs`,
+    `import { appendFileSync, statSync } from "node:fs";
+     import { serialize } from "node:v8";
+     process.on("message", (request) => {
+       const facts = statSync(Buffer.from(request.path));
+       const line = { sent: serialize(request).length, mode: facts.mode & 0o777, size: facts.size, pid: process.pid };
+       appendFileSync(${JSON.stringify(join(place, `${name}.log`))}, JSON.stringify(line) + "\\n");
+       ${then}
+     });`,
+  );
+interface Noted {
+  readonly sent: number;
+  readonly mode: number;
+  readonly size: number;
+  readonly pid: number;
+}
+const notedBy = (name: string): readonly Noted[] => {
+  const file = join(place, `${name}.log`);
+  if (!existsSync(file)) return [];
+  const lines = readFileSync(file, "utf8").trim().split("\n");
+  return lines.map((line) => JSON.parse(line) as Noted);
+};
+const refusing = 'process.send({ decoded: false, why: "for the test" });';
+
+test("what a file holds never comes over the channel: the decoding process gets a file, which is gone afterwards", async () => {
+  const picture = Buffer.alloc(30_000_000);
+  picture.write("\xff\xd8\xff\xe0", "latin1");
+  writeFileSync(join(place, "many.nef"), manyOf(picture, 23));
+  mkdirSync(embeddedFolder(), { recursive: true });
+  const left = join(embeddedFolder(), `${"0".repeat(32)}.embedded`);
+  writeFileSync(left, "of an earlier run");
+  const maker = makerWith({ worker: noting("telling", refusing) });
+  expect(await maker.make([absolutePath(join(place, "many.nef"))], "sheet", never)).toMatchObject({
+    made: false,
+  });
+  await maker.close();
+  const noted = notedBy("telling");
+  // So many of 24 are tried: the file itself among them or not.
+  expect(noted.length).toBe(4);
+  for (const { sent } of noted) expect(sent).toBeLessThan(10_000);
+  const takenOut = noted.filter(({ size }) => size === picture.length);
+  expect(takenOut.length).toBeGreaterThanOrEqual(3);
+  for (const { mode } of takenOut) expect(mode).toBe(0o600);
+  expect(readdirSync(embeddedFolder())).toEqual([]);
+  // A name that ExifTool would take for codes: it writes nowhere else.
+  const before = readdirSync(place);
+  const coded = makerWith({ worker: noting("coded", refusing), folder: join(place, "%f") });
+  await coded.make([absolutePath(join(place, "many.nef"))], "sheet", never);
+  await coded.close();
+  const after = readdirSync(place).filter((name) => !before.includes(name));
+  for (const name of after) expect(["%f", "coded.mjs", "coded.log"]).toContain(name);
+});
+
+test("one limit holds for all pictures of a frame: after one that hangs no other is tried", async () => {
+  const picture = Buffer.alloc(20_000);
+  picture.write("\xff\xd8\xff\xe0", "latin1");
+  writeFileSync(join(place, "slow.nef"), manyOf(picture, 5));
+  const maker = makerWith({ worker: noting("hanging-too", ""), timeout: millis(4_000) });
+  const answer = await maker.make([absolutePath(join(place, "slow.nef"))], "sheet", never);
+  await maker.close();
+  expect(answer).toEqual({ made: false, why: "decoding it takes too long" });
+  expect(notedBy("hanging-too").length).toBe(1);
+});
+
+test("a drive that leaves has no file held open: the decoding process has ended before that is answered", async () => {
+  const leaving = new AbortController();
+  const maker = makerWith({ worker: noting("held", "") });
+  writeFileSync(join(place, "held.jpg"), Buffer.from("ffd8ffe0ffd9", "hex"));
+  const answer = maker.make([absolutePath(join(place, "held.jpg"))], "sheet", leaving.signal);
+  await vi.waitFor(() => expect(notedBy("held").length).toBe(1), { timeout: 20_000 });
+  leaving.abort();
+  expect(await answer).toEqual({ made: false, why: "it was broken off" });
+  expect(() => process.kill(notedBy("held")[0]?.pid ?? 0, 0)).toThrow();
+  await maker.close();
+});
+
+test("the decoding process opens no link and no pipe, and nothing is taken out into a folder that is a link", async () => {
+  const good = await sharp(quarters(64, 48), { raw: { width: 64, height: 48, channels: 3 } })
+    .jpeg()
+    .toBuffer();
+  writeFileSync(join(place, "target.jpg"), good);
+  symlinkSync(join(place, "target.jpg"), join(place, "link.jpg"));
+  execFileSync("mkfifo", [join(place, "decoded-pipe.jpg")]);
+  const child = new PictureChild({ worker, timeout: millis(20_000) });
+  const decode = (name: string) => child.decode(asked(name), millis(20_000), never);
+  expect(await decode("target.jpg")).toMatchObject({ decoded: true });
+  expect(await decode("link.jpg")).toMatchObject({ decoded: false });
+  expect(await decode("decoded-pipe.jpg")).toMatchObject({ decoded: false });
+  await child.close();
+  expect((await make(["link.jpg"])).made).toBe(false);
+  mkdirSync(join(place, "elsewhere"));
+  symlinkSync(join(place, "elsewhere"), join(place, "linked"));
+  writeFileSync(join(place, "one.nef"), manyOf(Buffer.concat([good, Buffer.alloc(20_000)]), 2));
+  const maker = makerWith({ folder: join(place, "linked"), worker: noting("unasked", refusing) });
+  await maker.make([absolutePath(join(place, "one.nef"))], "sheet", never);
+  await maker.close();
+  expect(notedBy("unasked").filter(({ size }) => size === good.length + 20_000)).toEqual([]);
+});
+
+test("what takes more than four bytes a pixel while it is decoded may have fewer pixels", async () => {
+  const raw = { width: 100, height: 100, channels: 4 as const };
+  const deep = await sharp(Buffer.alloc(40_000, 200), { raw })
+    .toColourspace("rgb16")
+    .png({ progressive: true })
+    .toBuffer();
+  const flat = () => sharp(Buffer.alloc(40_000, 200), { raw });
+  writeFileSync(join(place, "deep.png"), deep);
+  writeFileSync(join(place, "flat.png"), await flat().png().toBuffer());
+  writeFileSync(join(place, "whole.jpg"), await flat().jpeg({ progressive: true }).toBuffer());
+  writeFileSync(join(place, "coded.avif"), await flat().avif({ effort: 0 }).toBuffer());
+  writeFileSync(join(place, "lines.jpg"), await flat().jpeg().toBuffer());
+  const child = new PictureChild({ worker, timeout: millis(20_000) });
+  const decode = (name: string) => child.decode(asked(name, { pixelsMax: 10_000 }), millis(20_000), never);
+  for (const name of ["flat.png", "lines.jpg"])
+    expect(await decode(name), name).toMatchObject({ decoded: true });
+  for (const name of ["deep.png", "whole.jpg", "coded.avif"])
+    expect(await decode(name), name).toEqual({ decoded: false, why: "decoding it takes too much memory" });
+  await child.close();
 });

@@ -24,3 +24,22 @@ for (const written of ["0012", "12345678901234567890", "1e3", "0x1F"])
       expect(readProfile(changed).profile).toBeUndefined();
     }
   });
+
+test("a number that a change rewrites around it, in one line with it, keeps its characters", () => {
+  const text =
+    "code: KC\nbodies: [ { serial: 0012, letter: 0x1F }, { serial: 1e3 }, { serial: 12345678901234567891 } ]\n";
+  const changed = changeProfile(text, [
+    { key: "bodies[1]", value: null },
+    { key: "bodies[1].zone", value: "standIn00000" },
+  ]);
+  expect(changed).toContain("serial: 0012, letter: 0x1F");
+  expect(changed).toContain("serial: 12345678901234567891, zone: standIn00000");
+});
+
+test("a number that is changed itself is written as it is now", () => {
+  for (const [before, value, after] of [
+    ["goal: { copies: 0002, places: 0x2 }", "2", "goal: { copies: 2, places: 0x2 }"],
+    ["goal: { copies: 3, places: 002 }", "12", "goal: { copies: 12, places: 002 }"],
+  ] as const)
+    expect(changeProfile(`${before}\n`, [{ key: "goal.copies", value }])).toBe(`${after}\n`);
+});

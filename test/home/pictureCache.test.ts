@@ -95,3 +95,30 @@ test("what is no whole JPEG isn't kept, and a folder that can't be made costs no
   await none.put(id(1), "sheet", picture(100));
   expect([none.has(id(1), "sheet"), await none.get(id(1), "sheet")]).toEqual([false, undefined]);
 });
+
+test("a folder that is a link is left alone: nothing is read, written or removed where it leads", async () => {
+  const elsewhere = join(root, "elsewhere");
+  mkdirSync(elsewhere);
+  symlinkSync(elsewhere, join(root, "previews"));
+  const linked = await open();
+  await linked.put(id(1), "sheet", picture(100));
+  expect([linked.has(id(1), "sheet"), readdirSync(elsewhere)]).toEqual([false, []]);
+  await rm(join(root, "previews"));
+
+  const cache = await open();
+  await cache.put(id(1), "sheet", picture(100));
+  const [kept = ""] = files();
+  const below = join(root, "previews", kept.slice(0, 2));
+  await rm(below, { recursive: true });
+  symlinkSync(elsewhere, below);
+  const foreign = join(elsewhere, kept.slice(3));
+  writeFileSync(foreign, picture(100));
+  // One that was linked while it ran, one that finds the link, one after the other.
+  for (const each of [cache, await open()]) {
+    expect(await each.get(id(1), "sheet")).toBeUndefined();
+    await each.put(id(1), "sheet", picture(60));
+    expect(each.has(id(1), "sheet")).toBe(false);
+  }
+  expect(readdirSync(elsewhere)).toEqual([kept.slice(3)]);
+  expect(statSync(foreign).size).toBe(100);
+});

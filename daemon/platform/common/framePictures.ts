@@ -2,24 +2,29 @@
  * The pictures port: finds what cameras put into their files with ExifTool, and has it decoded by a process of its own.
  * A raw file's own data is never developed; a picture file is decoded itself.
  *
- * Invariants: files are read and closed before anything is decoded, so that no drive is kept busy by a hostile picture;
- * an answer belongs to the file that was asked for; nothing is written.
+ * Invariants: only finished small pictures come through this process, which has everything else to answer: ExifTool
+ * takes an embedded one out into a file of this user's own, and the decoding process reads files itself. Once `make`
+ * has answered, no file is held open; an answer belongs to the file that was asked for; a drive is only read.
  */
 
+import { randomBytes } from "node:crypto";
 import { constants } from "node:fs";
-import { lstat, open } from "node:fs/promises";
+import { lstat, mkdir, open, readdir, rm } from "node:fs/promises";
+import { join } from "node:path";
 import type { ExifTool } from "exiftool-vendored";
-import type { AbsolutePath } from "../../../shared/identity.ts";
-import type { Bytes } from "../../../shared/units.ts";
+import { type AbsolutePath, absolutePath } from "../../../shared/identity.ts";
+import { type Bytes, millis } from "../../../shared/units.ts";
 import type { MadePicture, PictureMaker, PictureSize, ShownFact } from "../../ports/pictures.ts";
 import { canBeAsked, type ExiftoolOptions, startExiftool } from "./exiftoolProcess.ts";
 import { pathToBytes } from "./pathBytes.ts";
-import { PictureChild } from "./pictureChild.ts";
+import { brokenOff, PictureChild, tooLong } from "./pictureChild.ts";
 import type { PictureAnswer } from "./pictureWorker.ts";
 
 export interface FramePicturesOptions extends ExiftoolOptions {
   /** The decoding process' file, as built. */
   readonly worker: string;
+  /** For embedded pictures, each there for a moment; this user's own, made if missing. */
+  readonly folder: string;
   readonly sides: { readonly [S in PictureSize]: number };
   readonly bytesMax: Bytes;
   readonly pixelsMax: number;
@@ -45,15 +50,12 @@ interface Decoded {
 const pictureTags = ["JpgFromRaw", "PreviewImage", "OtherImage", "ThumbnailImage", "MPImage2", "CoverArt"];
 /** bytes. An Exif thumbnail of 160 by 120 pixels is smaller, a preview larger; common practice, no source. */
 const thumbnailBytesMost = 14_000;
-/**
- * bytes. What ExifTool takes out of a file comes as text through this process: 8 MB hold it up for a quarter of a second
- * (two-core machine), so more isn't asked for; a smaller picture in the file does.
- */
-const embeddedBytesMost = 16_000_000;
 /** pictures of one file that are tried. Cameras put in two or three; a chain of hundreds is hostile. */
 const candidatesMost = 4;
 /** bytes. How a file begins is enough to know its format. */
 const headBytes = 16;
+/** An embedded picture's own file. */
+const ownName = /^[0-9a-f]{32}\.embedded$/;
 
 const listArgs: readonly string[] = [
   ...["-json", "-G1", "-a", "-n", "-api", "StructFormat=JSONQ", "-api", "LargeFileSupport=1"],
@@ -76,6 +78,7 @@ export class FramePictures implements PictureMaker {
   readonly #options: FramePicturesOptions;
   readonly #child: PictureChild;
   #tool: Promise<ExifTool> | undefined;
+  #swept = false;
   #closed = false;
 
   constructor(options: FramePicturesOptions) {
@@ -92,15 +95,17 @@ export class FramePictures implements PictureMaker {
     for (const source of sources) {
       const found = await this.#find(source);
       for (const candidate of toTry(found.candidates, size)) {
-        if (performance.now() > until)
+        if (stop.aborted || this.#closed) return { made: false, why: brokenOff };
+        const left = until - performance.now();
+        if (left <= 0)
           return best === undefined ? { made: false, why: tooLong } : { made: true, jpeg: best.jpeg };
-        if (stop.aborted || this.#closed) return { made: false, why: "it was broken off" };
-        const bytes = await this.#bytesOf(source, candidate, stop);
-        if (bytes === undefined) continue;
-        const orientation = isHeif(bytes) ? 1 : found.orientation;
-        const { pixelsMax } = this.#options;
-        const request = { bytes, side: wanted, orientation, pixelsMax };
-        const answer = await orBrokenOff(this.#child.decode(request), stop);
+        const answer = await this.#onFile(source, candidate, (file) => {
+          const { pixelsMax, bytesMax } = this.#options;
+          const { orientation } = found;
+          const request = { path: pathToBytes(file), bytesMax, side: wanted, orientation, pixelsMax };
+          return this.#child.decode(request, millis(Math.max(1, until - performance.now())), stop);
+        });
+        if (answer === undefined) continue;
         if (!answer.decoded) why = answer.why;
         else if (best === undefined || answer.side > best.side) best = answer;
         if (best !== undefined && best.side >= wanted) return { made: true, jpeg: best.jpeg };
@@ -131,7 +136,7 @@ export class FramePictures implements PictureMaker {
     for (const [tag, value] of tags) {
       const bytes = /^\(Binary data (\d+) bytes/.exec(typeof value === "string" ? value : "");
       const size = Number(bytes?.[1] ?? 0);
-      if (size > 0 && size <= embeddedBytesMost && isPictureTag(tag)) embedded.push({ tag, bytes: size });
+      if (isPictureTag(tag)) embedded.push({ tag, bytes: size });
     }
     const whole = await sizeIfPicture(source);
     return {
@@ -142,17 +147,35 @@ export class FramePictures implements PictureMaker {
     };
   }
 
-  async #bytesOf(
+  /** The work on the file itself, or on what was taken out of it, which is gone afterwards; undefined: no picture. */
+  async #onFile(
     source: AbsolutePath,
     { tag }: Candidate,
-    stop: AbortSignal,
-  ): Promise<Uint8Array | undefined> {
-    if (tag === undefined) return readWhole(source, this.#options.bytesMax, stop);
-    const answer = await this.#ask(source, ["-json", "-b", "-G1", "-a", `-${tag}`]);
-    const value = answer.get(tag);
-    if (typeof value !== "string" || !value.startsWith("base64:")) return undefined;
-    const bytes = Buffer.from(value.slice("base64:".length), "base64");
-    return isPicture(bytes) ? bytes : undefined;
+    decode: (file: string) => Promise<PictureAnswer>,
+  ): Promise<PictureAnswer | undefined> {
+    if (tag === undefined) return decode(source);
+    const file = join(this.#options.folder, `${randomBytes(16).toString("hex")}.embedded`);
+    try {
+      await ownFolder(this.#options.folder);
+      if (!this.#swept) await sweep(this.#options.folder);
+      this.#swept = true;
+      await this.#takeOut(source, tag, file);
+      const taken = await sizeIfPicture(file);
+      return taken === undefined || taken > this.#options.bytesMax ? undefined : await decode(file);
+    } catch {
+      return undefined;
+    } finally {
+      await rm(file, { force: true }).catch(() => undefined);
+    }
+  }
+
+  async #takeOut(source: AbsolutePath, tag: string, file: string): Promise<void> {
+    if (!canBeAsked(source) || !canBeWritten(file) || !(await isPlainFile(source))) return;
+    // Made here first, so that nobody else can read what ExifTool writes into it.
+    await (await open(file, "wx", 0o600)).close();
+    this.#tool ??= startExiftool(this.#options);
+    const tool = await this.#tool;
+    await tool.extractBinaryTag(tag, source, file, { forceWrite: true, ignoreMinorErrors: true });
   }
 
   /** Nothing where the file can't be read or is no picture. */
@@ -171,16 +194,21 @@ export class FramePictures implements PictureMaker {
   }
 }
 
-const tooLong = "decoding it takes too long";
+/** ExifTool takes `%` for the beginning of a code there (its documentation, -W), and knows no way to write it. */
+function canBeWritten(file: string): boolean {
+  return canBeAsked(absolutePath(file)) && !file.includes("%");
+}
 
-/** Decoding doesn't need the file any more: a drive that is to leave needn't wait for it. */
-function orBrokenOff(answer: Promise<PictureAnswer>, stop: AbortSignal): Promise<PictureAnswer> {
-  return new Promise((resolve) => {
-    const breakOff = (): void => resolve({ decoded: false, why: "it was broken off" });
-    stop.addEventListener("abort", breakOff);
-    void answer.then(resolve).finally(() => stop.removeEventListener("abort", breakOff));
-    if (stop.aborted) breakOff();
-  });
+/** @throws where something else is there, such as a link to a folder */
+async function ownFolder(folder: string): Promise<void> {
+  await mkdir(folder, { recursive: true, mode: 0o700 });
+  if (!(await lstat(folder)).isDirectory()) throw new Error("a link is no folder of ours");
+}
+
+/** What an earlier run had no time to remove. */
+async function sweep(folder: string): Promise<void> {
+  for (const name of await readdir(folder))
+    if (ownName.test(name)) await rm(join(folder, name), { force: true });
 }
 
 /**
@@ -218,14 +246,8 @@ function isPicture(bytes: Uint8Array): boolean {
     head.startsWith("MM\0*") ||
     head.startsWith("GIF8") ||
     (head.startsWith("RIFF") && head.slice(8, 12) === "WEBP") ||
-    isHeif(bytes)
+    (head.slice(4, 8) === "ftyp" && /^(avif|avis|heic|heix|mif1|msf1)/.test(head.slice(8, 12)))
   );
-}
-
-/** ISO/IEC 23008-12: its own turning is part of decoding it. */
-function isHeif(bytes: Uint8Array): boolean {
-  const head = Buffer.from(bytes.subarray(0, headBytes)).toString("latin1");
-  return head.slice(4, 8) === "ftyp" && /^(avif|avis|heic|heix|mif1|msf1)/.test(head.slice(8, 12));
 }
 
 // O_NONBLOCK: opening a pipe of a picture's name would wait for ever.
@@ -241,7 +263,7 @@ async function isPlainFile(source: AbsolutePath): Promise<boolean> {
 }
 
 /** The file's size; undefined where it is no picture by how it begins. */
-async function sizeIfPicture(source: AbsolutePath): Promise<number | undefined> {
+async function sizeIfPicture(source: string): Promise<number | undefined> {
   try {
     const handle = await open(pathToBytes(source), toRead);
     try {
@@ -250,36 +272,6 @@ async function sizeIfPicture(source: AbsolutePath): Promise<number | undefined> 
       const head = new Uint8Array(headBytes);
       await handle.read(head, 0, headBytes, 0);
       return isPicture(head) ? stat.size : undefined;
-    } finally {
-      await handle.close();
-    }
-  } catch {
-    return undefined;
-  }
-}
-
-/** bytes. Read at once, so that breaking off takes no longer. */
-const partBytes = 4 * 1024 * 1024;
-
-async function readWhole(
-  source: AbsolutePath,
-  most: Bytes,
-  stop: AbortSignal,
-): Promise<Uint8Array | undefined> {
-  try {
-    const handle = await open(pathToBytes(source), toRead);
-    try {
-      const { size } = await handle.stat();
-      if (size > most) return undefined;
-      const into = new Uint8Array(size);
-      let filled = 0;
-      while (filled < size) {
-        if (stop.aborted) return undefined;
-        const { bytesRead } = await handle.read(into, filled, Math.min(partBytes, size - filled), filled);
-        if (bytesRead === 0) break;
-        filled += bytesRead;
-      }
-      return into.subarray(0, filled);
     } finally {
       await handle.close();
     }

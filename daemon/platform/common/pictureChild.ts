@@ -1,6 +1,9 @@
 /**
- * The daemon's end of the process that decodes pictures: starts it when there is something to decode, gives it one
- * picture at a time and a time limit, and starts it anew when it died of one. It ends by itself when it has nothing to do.
+ * The daemon's end of the process that decodes pictures: starts it when there is something to decode, names it one file
+ * at a time with a time limit, and starts it anew when it died of one. It ends by itself when it has nothing to do.
+ *
+ * Invariants: over the channel go a path and a small picture, never what a file holds; what is broken off ends the
+ * process, so that it keeps no file of a drive open.
  */
 
 import { type ChildProcess, fork } from "node:child_process";
@@ -12,6 +15,9 @@ export interface PictureChildOptions {
   readonly worker: string;
   readonly timeout: Millis;
 }
+
+export const tooLong = "decoding it takes too long";
+export const brokenOff = "it was broken off";
 
 /** ms. It holds some 80 MB; starting it again takes a third of a second. */
 const idleMsMax = 30_000;
@@ -27,9 +33,13 @@ export class PictureChild {
     this.#options = options;
   }
 
-  /** One after the other. Never rejects. */
-  decode(request: PictureRequest): Promise<PictureAnswer> {
-    const answer = this.#last.then(() => this.#decodeNow(request));
+  /**
+   * One after the other. Never rejects.
+   * @param limit from when its turn comes; never longer than the limit of all
+   * @param stop answers when the process has ended
+   */
+  decode(request: PictureRequest, limit: Millis, stop: AbortSignal): Promise<PictureAnswer> {
+    const answer = this.#last.then(() => this.#decodeNow(request, limit, stop));
     this.#last = answer;
     return answer;
   }
@@ -40,13 +50,15 @@ export class PictureChild {
     await this.#last;
   }
 
-  #decodeNow(request: PictureRequest): Promise<PictureAnswer> {
+  #decodeNow(request: PictureRequest, limit: Millis, stop: AbortSignal): Promise<PictureAnswer> {
+    if (stop.aborted) return Promise.resolve({ decoded: false, why: brokenOff });
     clearTimeout(this.#idle);
     if (this.#closed) return Promise.resolve({ decoded: false, why: "the daemon stops" });
     const child = this.#started();
     return new Promise((resolve) => {
       const settle = (answer: PictureAnswer, alive: boolean): void => {
         clearTimeout(late);
+        stop.removeEventListener("abort", breakOff);
         child.removeAllListeners();
         // A failure of what is given up already concerns nobody.
         child.on("error", () => undefined);
@@ -55,12 +67,17 @@ export class PictureChild {
         resolve(answer);
       };
       const late = setTimeout(
-        () => settle({ decoded: false, why: "decoding it takes too long" }, false),
-        this.#options.timeout,
+        () => settle({ decoded: false, why: tooLong }, false),
+        Math.min(limit, this.#options.timeout),
       );
+      // Answered on its end: until then it may hold the file open.
+      const breakOff = (): void => void child.kill("SIGKILL");
+      stop.addEventListener("abort", breakOff);
       // What comes back is the worker's own answer; hostile content can do no more than end it.
       child.on("message", (message) => settle(message as PictureAnswer, true));
-      child.on("exit", () => settle({ decoded: false, why: "decoding it fails" }, false));
+      child.on("exit", () =>
+        settle({ decoded: false, why: stop.aborted ? brokenOff : "decoding it fails" }, false),
+      );
       child.on("error", (error) => settle({ decoded: false, why: error.message }, false));
       child.send(request, (error) => {
         if (error !== null) settle({ decoded: false, why: "decoding can't be started" }, false);
