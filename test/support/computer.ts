@@ -200,7 +200,8 @@ export class Computer {
 export function filed(tripFolder: string): readonly string[] {
   if (!existsSync(tripFolder)) return [];
   return readdirSync(tripFolder, { recursive: true, withFileTypes: true })
-    .filter((entry) => entry.isFile() && entry.name !== "checksums.xxh64")
+    // The list and the moment's file in its place: the latter may be gone before anyone looks at it.
+    .filter((entry) => entry.isFile() && !/^(\.scrubjay-new-)?checksums\.xxh64$/.test(entry.name))
     .map((entry) => join(entry.parentPath, entry.name))
     .sort();
 }

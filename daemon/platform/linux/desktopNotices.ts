@@ -111,7 +111,7 @@ export class DesktopNotices implements Notices {
   }
 
   async #listen(bus: MessageBus, broken: Promise<never>): Promise<Line | undefined> {
-    bus.on("message", (message: Message) => this.#hear(message));
+    bus.on("message", (message: Message) => this.#hear(bus, message));
     const rule = `type='signal',sender='${service}',interface='${service}'`;
     await ask(bus, new Message({ ...ownBus, member: "AddMatch", signature: "s", body: [rule] }));
     const [capabilities] = await ask(bus, calling("GetCapabilities"));
@@ -122,15 +122,16 @@ export class DesktopNotices implements Notices {
     return { bus, broken, markup: capabilities.includes("body-markup") };
   }
 
-  #hear({ interface: from, member, body }: Message): void {
+  #hear(bus: MessageBus, { interface: from, member, body }: Message): void {
     const id: unknown = body[0];
     if (from !== service || typeof id !== "number") return;
     const matter = this.#matters.get(id);
     if (matter === undefined) return;
     // Closed it can't be clicked any more; a service may close it before it tells of the click.
     if (member !== "ActionInvoked" || body[1] !== "default") return;
-    // Once: whoever calls again and again opens no more pages.
+    // Once: whoever calls again and again opens no more pages. Some services leave it standing after the click.
     this.#matters.delete(id);
+    ask(bus, calling("CloseNotification", "u", [id])).catch(() => undefined);
     this.#chosen(matter);
   }
 }
