@@ -97,6 +97,15 @@ export function damagedOnly(card: CardStatusJson): readonly LackingJson[] {
   return card.lacking.filter((file) => file.goal > 0 && file.verified >= file.goal && damaged.has(file.path));
 }
 
+/** Whether it is here and nothing is read from it or written to it; reading copies again gives way. */
+export function isAtRest(
+  status: StatusJson,
+  each: { readonly name: string; readonly present: boolean },
+): boolean {
+  const work = status.work.filter(({ kind }) => kind !== "scrub");
+  return each.present && !work.some(({ from, to }) => [from, ...to].includes(printable(each.name)));
+}
+
 /** Files that have all their copies and keep the card by damage or doubt alone. */
 function keptOnly(card: CardStatusJson): readonly LackingJson[] {
   return card.lacking.filter((file) => file.goal > 0 && file.verified >= file.goal);

@@ -22,3 +22,8 @@ export function printable(text: string, longest = 200): string {
   const half = Math.floor((longest - 1) / 2);
   return `${shown.slice(0, half)}…${shown.slice(-half)}`;
 }
+
+/** A card's name within a sentence: `Card 7` is `card 7`. A drive keeps its own, whatever it is called. */
+export function inSentence(name: string): string {
+  return name.replace(/^Card (?=\d|“|[0-9a-f]{6}$)/, "card ");
+}

@@ -7,8 +7,9 @@
  */
 
 import type { CardStatusJson, DriveStatusJson, StatusJson, WorkJson } from "../shared/api.ts";
+import { isAtRest } from "../shared/boardTable.ts";
 import { counted, formatCount, formatSpan } from "../shared/format.ts";
-import { printable } from "../shared/text.ts";
+import { inSentence, printable } from "../shared/text.ts";
 import { millis } from "../shared/units.ts";
 import { type Sign, turnSteps } from "./icon.ts";
 
@@ -157,16 +158,11 @@ function rows<T>(all: readonly T[], line: (one: T) => string, kind: string): rea
 
 /** What is here, at rest, and of which nothing is owed by taking it out: drives, and cards that are clear. */
 function ejectGroup(status: StatusJson): MenuEntry {
-  const busy = new Set(
-    status.work.filter((work) => work.kind !== "scrub").flatMap((work) => [work.from, ...work.to]),
-  );
-  const atRest = (each: { readonly name: string; readonly present: boolean }) =>
-    each.present && !busy.has(printable(each.name));
   const drives = status.drives
-    .filter(atRest)
+    .filter((drive) => isAtRest(status, drive))
     .map((drive) => ejectChoice(drive.name, printable(drive.name, nameMost)));
   const cards = status.cards
-    .filter((card) => card.clear && atRest(card))
+    .filter((card) => card.clear && isAtRest(status, card))
     .map((card) => ejectChoice(card.id, printable(card.name, nameMost)));
   const entries = [...drives, ...cards].slice(0, 2 * rowsMost);
   return entries.length === 0
@@ -189,9 +185,4 @@ function linesOf(text: string): readonly string[] {
   }
   const shown = lines.slice(0, adviceLinesMost);
   return lines.length > shown.length ? [...shown.slice(0, -1), `${shown.at(-1) ?? ""} …`] : shown;
-}
-
-/** A card's name within a sentence: `card 7`. A drive keeps its own. */
-function inSentence(name: string): string {
-  return name.replace(/^Card (?=\d|“)/, "card ");
 }

@@ -8,10 +8,9 @@
 import type { AcceptedJson, CardStatusJson } from "../../shared/api.ts";
 import { nameKey } from "../../shared/identity.ts";
 import { UserMistake } from "../../shared/problems.ts";
-import { printable } from "../../shared/text.ts";
+import { inSentence, printable } from "../../shared/text.ts";
 import { type DaemonClient, daemonClient } from "../api/client.ts";
 import { nearest } from "../core/nearest.ts";
-import { inSentence } from "../core/verdict.ts";
 import { findCard } from "./cards.ts";
 import type { Call, Command } from "./command.ts";
 import { paragraph } from "./table.ts";

@@ -2,9 +2,9 @@
 
 import type { DriveLostJson } from "../../shared/api.ts";
 import { counted, formatBytes } from "../../shared/format.ts";
-import { asArgument, printable } from "../../shared/text.ts";
+import { asArgument, inSentence, printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
-import { inSentence, list } from "../core/verdict.ts";
+import { list } from "../core/verdict.ts";
 import { putCardsIn, renderNowhere } from "./renderNowhere.ts";
 import { type Seeds, seedsFor } from "./seeds.ts";
 import { paragraph, signed } from "./table.ts";

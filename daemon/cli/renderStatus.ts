@@ -16,8 +16,7 @@ import {
 } from "../../shared/boardTable.ts";
 import { formatCautions } from "../../shared/cautions.ts";
 import { dayOfTrip, fullMoment, shortMoment } from "../../shared/moments.ts";
-import { printable } from "../../shared/text.ts";
-import { inSentence } from "../core/verdict.ts";
+import { inSentence, printable } from "../../shared/text.ts";
 import { type Seeds, seedsFor } from "./seeds.ts";
 import { padTo, paragraph, signed, table, widestOf, widthOf } from "./table.ts";
 import { usualColumns } from "./terminal.ts";

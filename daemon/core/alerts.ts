@@ -6,10 +6,10 @@
 import { counted, formatBytes } from "../../shared/format.ts";
 import type { CardId, DriveId } from "../../shared/identity.ts";
 import type { Alert, MediumFaultCode } from "../../shared/problems.ts";
-import { asArgument, printable } from "../../shared/text.ts";
+import { asArgument, inSentence, printable } from "../../shared/text.ts";
 import type { Bytes, Millis } from "../../shared/units.ts";
 import { type FillView, fillsSoon } from "./forecast.ts";
-import { inSentence, list } from "./verdict.ts";
+import { list } from "./verdict.ts";
 
 export interface AlertTrip {
   readonly id: string;

@@ -4,9 +4,9 @@
  */
 
 import { counted, formatSpan } from "../../shared/format.ts";
-import { asArgument, printable } from "../../shared/text.ts";
+import { asArgument, inSentence, printable } from "../../shared/text.ts";
 import type { Millis } from "../../shared/units.ts";
-import { inSentence, list } from "./verdict.ts";
+import { list } from "./verdict.ts";
 
 /** More cards than this are counted, not named. */
 const cardsNamedMost = 4;

@@ -6,7 +6,7 @@
 
 import { counted, formatCount } from "../../shared/format.ts";
 import type { DriveId, RelativePath } from "../../shared/identity.ts";
-import { printable } from "../../shared/text.ts";
+import { inSentence, printable } from "../../shared/text.ts";
 
 export interface VerdictFile {
   readonly path: RelativePath;
@@ -170,11 +170,6 @@ function keepSentence(
       `${counted(doubted, "file")} ${doubted === 1 ? "was" : "were"} looked at and ${doubted === 1 ? "isn't" : "aren't"} fine`,
     );
   return `Keep ${inSentence(card.name)}: ${reasons.join(", and ")}.`;
-}
-
-/** `Card 7` inside a sentence: `card 7`. */
-export function inSentence(name: string): string {
-  return name.replace(/^Card /, "card ");
 }
 
 /** `Blue`, `Blue and Slate`, `Blue, Slate and Rust`, harmless to read. */

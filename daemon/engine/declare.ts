@@ -6,8 +6,7 @@
 import type { AcceptedJson, DriveLostJson } from "../../shared/api.ts";
 import { type CardId, nameKey } from "../../shared/identity.ts";
 import { UserMistake } from "../../shared/problems.ts";
-import { asArgument, printable } from "../../shared/text.ts";
-import { inSentence } from "../core/verdict.ts";
+import { asArgument, inSentence, printable } from "../../shared/text.ts";
 import { encodeFact } from "../record/journal.ts";
 import { judgedCards } from "./cardBoard.ts";
 import type { Engine } from "./engine.ts";

@@ -2,9 +2,10 @@
  * The daemon's work: look, decide, act, write down, again and again. What is to be done is derived each time from the
  * ledger and from what is plugged in, so a start after a crash is like any other look.
  *
- * This file holds the rounds and their waiting; what is said after them `voice.ts`. Drives are seen to in `driveBay.ts`, cards in
- * `cardDesk.ts`, trips in `tripBook.ts`; drives give each other what they lack in `catchUp.ts`; copies are read again in
- * `scrub.ts`. How a file is copied is `copyPass.ts`, what the outside sees `board.ts`.
+ * This file holds the rounds and their waiting. Drives are seen to in `driveBay.ts`, cards in `cardDesk.ts`, trips in
+ * `tripBook.ts`; drives give each other what they lack in `catchUp.ts`; copies are read again in `scrub.ts`; what is said
+ * of its own accord is `voice.ts`. Beside the rounds, pictures are made (`pictures.ts`) and frames rated (`ratings.ts`).
+ * How a file is copied is `copyPass.ts`, what the outside sees `board.ts`.
  */
 
 import type { CardId, DriveId } from "../../shared/identity.ts";

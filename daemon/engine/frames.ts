@@ -15,10 +15,9 @@ import type {
 } from "../../shared/framesApi.ts";
 import { type CardId, extensionOf, type FrameId, nameKey, type TripId } from "../../shared/identity.ts";
 import { UserMistake } from "../../shared/problems.ts";
-import { printable } from "../../shared/text.ts";
+import { inSentence, printable } from "../../shared/text.ts";
 import { type Count, millis } from "../../shared/units.ts";
 import { sampleOf } from "../core/sample.ts";
-import { inSentence } from "../core/verdict.ts";
 import type { FrameFileRow, FrameRow, FrameSighting } from "../ports/frameLedger.ts";
 import { currentTrip } from "./board.ts";
 import type { KnownTrip } from "./dating.ts";
@@ -34,7 +33,10 @@ export function tripOfFrames(engine: Engine, id: string | undefined): KnownTrip 
   const trip = id === undefined ? currentTrip(engine) : engine.tripBook.find(id as TripId);
   if (trip !== undefined) return trip;
   if (id === undefined)
-    throw new UserMistake("No trip is described yet.", "Describe one with `scrubjay trip add FILE`.");
+    throw new UserMistake(
+      "No trip is described yet.",
+      "Describe one on the page, or in a file for `scrubjay trip add FILE`.",
+    );
   throw new UserMistake(
     `No trip is known as ${printable(id, 60)}.`,
     "`scrubjay trip list` shows the known ones.",

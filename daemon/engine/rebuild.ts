@@ -9,11 +9,10 @@
 import type { NowhereJson, RebuildJson } from "../../shared/api.ts";
 import { type AbsolutePath, absolutePath, nameKey, type TripId, under } from "../../shared/identity.ts";
 import { FileFault, UserMistake } from "../../shared/problems.ts";
-import { asArgument, printable } from "../../shared/text.ts";
+import { asArgument, inSentence, printable } from "../../shared/text.ts";
 import { bytes } from "../../shared/units.ts";
 import { readProfile } from "../core/profile.ts";
 import { safePart } from "../core/safeName.ts";
-import { inSentence } from "../core/verdict.ts";
 import type { EncodedFact, NowhereRow } from "../ports/ledger.ts";
 import type { Volume } from "../ports/volumes.ts";
 import type { DriveIdentity } from "../record/driveIdentity.ts";

@@ -7,11 +7,10 @@
 import { counted } from "../../shared/format.ts";
 import { type DriveId, nameKey } from "../../shared/identity.ts";
 import { type Alert, sentences } from "../../shared/problems.ts";
-import { printable } from "../../shared/text.ts";
+import { inSentence, printable } from "../../shared/text.ts";
 import { type Instant, type Millis, millis } from "../../shared/units.ts";
 import { alertsOf } from "../core/alerts.ts";
 import { type Budget, type Saying, spend, together } from "../core/noticeBudget.ts";
-import { inSentence } from "../core/verdict.ts";
 import type { Ejection } from "../ports/volumes.ts";
 import { alertView } from "./alertView.ts";
 import { judgedCard, judgedCards } from "./cardBoard.ts";

@@ -222,9 +222,10 @@ describe.skipIf(!hasBrowser)("in a browser (needs chromium)", () => {
       await shown.page.reload();
       await shown.page.getByRole("heading", { level: 1 }).waitFor();
       if (screen === "What happened") await shown.page.getByRole("button", { name: "Earlier" }).waitFor();
-      const count = await shown.page.getByRole("link").or(shown.page.getByRole("button")).count();
+      const choices = shown.page.getByRole("link").or(shown.page.getByRole("button"));
       const reached = new Set<string>();
-      for (let presses = 0; presses < count + 5; presses += 1) {
+      // What a screen holds may still be arriving: it is counted anew before each press, and at the end.
+      for (let presses = 0; presses < (await choices.count()) + 5; presses += 1) {
         await shown.page.keyboard.press("Tab");
         reached.add(
           await shown.page.evaluate<string>(
@@ -232,7 +233,8 @@ describe.skipIf(!hasBrowser)("in a browser (needs chromium)", () => {
           ),
         );
       }
-      expect([screen, reached.size - Number(reached.has(""))]).toEqual([screen, count]);
+      reached.delete("");
+      expect([screen, reached.size]).toEqual([screen, await choices.count()]);
       expect([screen, await tooSmall(shown.page)]).toEqual([screen, []]);
     }
   });

@@ -196,12 +196,14 @@ export class Computer {
   }
 }
 
+/** The list, and the moment's file in its place, which may be gone before anyone looks at it. */
+const checksumList = /^(\.scrubjay-new-)?checksums\.xxh64$/;
+
 /** Files under their final names in the trip's folder of a drive; none before there is one. */
 export function filed(tripFolder: string): readonly string[] {
   if (!existsSync(tripFolder)) return [];
   return readdirSync(tripFolder, { recursive: true, withFileTypes: true })
-    // The list and the moment's file in its place: the latter may be gone before anyone looks at it.
-    .filter((entry) => entry.isFile() && !/^(\.scrubjay-new-)?checksums\.xxh64$/.test(entry.name))
+    .filter((entry) => entry.isFile() && !checksumList.test(entry.name))
     .map((entry) => join(entry.parentPath, entry.name))
     .sort();
 }

@@ -12,6 +12,7 @@ import {
   boardTable,
   cardsOnBoard,
   damagedOf,
+  isAtRest,
   mayBeFormatted,
   percentOf,
   type SeedSign,
@@ -19,7 +20,7 @@ import {
 } from "../../shared/boardTable.ts";
 import { formatCautions } from "../../shared/cautions.ts";
 import { shortMoment } from "../../shared/moments.ts";
-import { printable } from "../../shared/text.ts";
+import { inSentence, printable } from "../../shared/text.ts";
 import type { TripEntryJson } from "../../shared/tripsApi.ts";
 import { Act } from "./act.tsx";
 import { addressOf } from "./address.ts";
@@ -216,10 +217,7 @@ function PauseOrGoOn({ status }: { readonly status: StatusJson }) {
 
 /** Cards that are in and may be formatted, so that they may be taken out. */
 function EjectCards({ status }: { readonly status: StatusJson }) {
-  const busy = new Set(status.work.map((work) => work.from));
-  const cards = cardsOnBoard(status).filter(
-    (card) => card.present && mayBeFormatted(card) && !busy.has(printable(card.name)),
-  );
+  const cards = cardsOnBoard(status).filter((card) => mayBeFormatted(card) && isAtRest(status, card));
   if (cards.length === 0) return null;
   return (
     <p class="acts">
@@ -232,11 +230,6 @@ function EjectCards({ status }: { readonly status: StatusJson }) {
       ))}
     </p>
   );
-}
-
-/** A card's name within a sentence: `card 7`. */
-function inSentence(name: string): string {
-  return name.replace(/^Card (?=\d)/, "card ");
 }
 
 function Matter({

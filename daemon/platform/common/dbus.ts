@@ -20,6 +20,19 @@ export interface BusCall {
 /** Makes a call and answers the reply's values; rejects with the service's error. */
 export type Caller = (call: BusCall) => Promise<readonly unknown[]>;
 
+/** Rejects when `work` takes longer than `limit`. */
+export async function within<T>(limit: Millis, work: Promise<T>, what = "no answer over D-Bus"): Promise<T> {
+  let timer: NodeJS.Timeout | undefined;
+  const late = new Promise<never>((_, reject) => {
+    timer = setTimeout(() => reject(new Error(what)), limit);
+  });
+  try {
+    return await Promise.race([work, late]);
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
 /** Runs `act` with a connection to the bus. Rejects when there is no bus, or when it all takes longer than `limit`. */
 export async function onBus<T>(
   which: "system" | "session",
@@ -27,19 +40,16 @@ export async function onBus<T>(
   act: (call: Caller) => Promise<T>,
 ): Promise<T> {
   const bus: MessageBus = which === "system" ? systemBus() : sessionBus();
-  let timer: NodeJS.Timeout | undefined;
   const broken = new Promise<never>((_, reject) => {
     bus.on("error", (error: unknown) => reject(error instanceof Error ? error : new Error(String(error))));
-    timer = setTimeout(() => reject(new Error(`the D-Bus ${which} bus didn't answer`)), limit);
   });
   const call: Caller = async (each) => {
     const message = new Message({ ...each, body: [...each.body] });
     return (await bus.call(message))?.body ?? [];
   };
   try {
-    return await Promise.race([act(call), broken]);
+    return await within(limit, Promise.race([act(call), broken]), `the D-Bus ${which} bus didn't answer`);
   } finally {
-    clearTimeout(timer);
     bus.disconnect();
   }
 }

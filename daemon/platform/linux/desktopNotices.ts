@@ -9,6 +9,7 @@
 import { Message, type MessageBus, sessionBus, Variant } from "@particle/dbus-next";
 import { type Millis, millis } from "../../../shared/units.ts";
 import type { Notice, Notices } from "../../ports/notices.ts";
+import { within } from "../common/dbus.ts";
 
 type Shown = Awaited<ReturnType<Notices["show"]>>;
 
@@ -176,16 +177,4 @@ function plain(text: string): string {
 
 function escaped(text: string): string {
   return text.replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
-}
-
-async function within<T>(limit: Millis, work: Promise<T>): Promise<T> {
-  let timer: NodeJS.Timeout | undefined;
-  const late = new Promise<never>((_, reject) => {
-    timer = setTimeout(() => reject(new Error("no answer over D-Bus")), limit);
-  });
-  try {
-    return await Promise.race([work, late]);
-  } finally {
-    clearTimeout(timer);
-  }
 }
