@@ -91,6 +91,18 @@ export const limits = {
   pictureBatch: 500,
   /** bytes. A sidecar that is larger is left alone: an editor's with many masks has a few megabytes. */
   sidecarBytesMax: 16_000_000,
+  /** files. So many are written down at once as standing in an archive; what a power cut makes us read again. */
+  archiveBatch: 50,
+  /** ms. What an archive was found to hold is believed so long by names, sizes and times: a night and a day, however often it is broken off. */
+  archiveTrust: 24 * 3_600_000,
+  /** ms. A work file is taken when it was left alone for so long: an editor saves a sidecar well within a second. */
+  editsQuiet: 5_000,
+  /** ms. The work files of a drive are listed again after this at the earliest, however often they are written. */
+  editsListEvery: 2_000,
+  /** ms. What is written for longer than this without a pause isn't waited for: it is taken when it pauses. */
+  editsPatience: 60_000,
+  /** ms. Work files are compared so often without any sign of a change: the safety net under lost hints. */
+  editsCompareEvery: 600_000,
   /** ms. A page of frames waits so long for sidecars that changed; what isn't read by then comes with the next. */
   ratingsWait: 200,
 } as const;

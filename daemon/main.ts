@@ -16,7 +16,9 @@ import { readPageFiles } from "./api/pageFiles.ts";
 import { createApi } from "./api/server.ts";
 import { Engine } from "./engine/engine.ts";
 import { boardFace } from "./faces/boardFace.ts";
+import { editsFace } from "./faces/editsFace.ts";
 import { framesFace } from "./faces/framesFace.ts";
+import { homeFace } from "./faces/homeFace.ts";
 import { tripsFace } from "./faces/tripsFace.ts";
 import { type HomeFolders, homeFolders } from "./home/homeFolders.ts";
 import { FolderPictureCache } from "./home/pictureCache.ts";
@@ -72,7 +74,13 @@ async function serve(
       keep: (id, text) => keepTripFile(home.config, id, text),
     },
   });
-  const face = { ...boardFace(engine), trips: tripsFace(engine, home), frames: framesFace(engine) };
+  const face = {
+    ...boardFace(engine),
+    trips: tripsFace(engine, home),
+    frames: framesFace(engine),
+    edits: editsFace(engine),
+    home: homeFace(engine, [home.config, home.state, home.run, home.cache]),
+  };
   const token = randomBytes(32).toString("hex");
   const api = createApi(face, token, readPageFiles(pageFolder), logBug);
   const { port } = await api.listen();

@@ -3,6 +3,7 @@
  * Times are RFC 3339 with the trip's offset, sizes are bytes. Scripts hold on to these names: add, don't change.
  */
 
+import type { EditsStatusJson } from "./editsApi.ts";
 import type { DriveRole, ProfileFault } from "./trip.ts";
 
 export interface OwedJson {
@@ -92,7 +93,7 @@ export interface CardStatusJson {
 }
 
 export interface WorkJson {
-  readonly kind: "survey" | "copy" | "scrub";
+  readonly kind: "survey" | "copy" | "scrub" | "edits" | "homecoming";
   readonly from: string;
   readonly to: readonly string[];
   readonly doneBytes: number;
@@ -136,6 +137,8 @@ export interface StatusJson {
   readonly cards: readonly CardStatusJson[];
   readonly work: readonly WorkJson[];
   readonly alerts: readonly AlertJson[];
+  /** The trip's work files; absent while there are none. */
+  readonly edits?: EditsStatusJson;
   /** Someone asked it to wait: nothing is read or written until it is told to go on. */
   readonly paused?: boolean;
   /** The moment this was true. */

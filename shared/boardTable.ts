@@ -13,6 +13,7 @@ import type {
   StatusJson,
   WorkJson,
 } from "./api.ts";
+import type { EditsStatusJson } from "./editsApi.ts";
 import { counted, formatBytes, formatCount, formatSpan } from "./format.ts";
 import { shortMoment } from "./moments.ts";
 import { printable } from "./text.ts";
@@ -64,6 +65,14 @@ export function boardTable(status: StatusJson): BoardTable {
       cells: drives.map(holdsOf),
       verdict: { sign: undefined, text: goalOf(status) },
     });
+  const { edits } = status;
+  if (edits !== undefined)
+    rows.push({
+      name: "your edits",
+      card: undefined,
+      cells: drives.map((drive) => editsCell(edits, drive)),
+      verdict: { sign: undefined, text: editsVerdict(edits) },
+    });
   if (drives.some((drive) => drive.owed.files > 0))
     rows.push({ name: "owed so far", card: undefined, cells: drives.map(owedOf), verdict: nothing });
   return { columns: drives.map((drive) => columnOf(drive, status.at)), rows };
@@ -96,6 +105,13 @@ export function damagedOnly(card: CardStatusJson): readonly LackingJson[] {
   const damaged = new Set(damagedOf(card).map((file) => file.path));
   return card.lacking.filter((file) => file.goal > 0 && file.verified >= file.goal && damaged.has(file.path));
 }
+
+/** What comes before the name of what is copied from, while bytes go from one medium to others. */
+export const copyingWords: Readonly<Record<Exclude<WorkJson["kind"], "survey" | "scrub">, string>> = {
+  copy: "Copying",
+  edits: "Mirroring work files of",
+  homecoming: "Bringing home from",
+};
 
 /** Whether it is here and nothing is read from it or written to it; reading copies again gives way. */
 export function isAtRest(
@@ -202,6 +218,45 @@ function owedOf(drive: DriveStatusJson): BoardCell {
   if (drive.owed.files === 0) return { sign: undefined, text: "nothing" };
   const text = `${formatCount(drive.owed.files)}, ${formatBytes(bytes(drive.owed.bytes))}`;
   return { sign: "owed", text };
+}
+
+/** Work files whose newest version it holds. */
+function editsCell(edits: EditsStatusJson, drive: DriveStatusJson): BoardCell {
+  const share = edits.drives.find((each) => each.drive === drive.name);
+  if (share === undefined) return nothing;
+  const text = formatCount(share.files);
+  if (!drive.present) return { sign: "away", text };
+  if (share.behind === 0) return { sign: "verified", text };
+  return { sign: share.files === 0 ? "owed" : "written", text };
+}
+
+/** The gravest first. */
+function editsVerdict({ drives, conflicts, waiting, waitingFor, leftOut, deleted }: EditsStatusJson): string {
+  const parts: string[] = [];
+  if (conflicts > 0) parts.push(`${formatCount(conflicts)} changed on two drives apart`);
+  const behind = drives.filter((each) => each.behind > 0);
+  if (behind.length > 0)
+    parts.push(
+      behind
+        .map(({ drive, behind: files }, index) =>
+          index === 0
+            ? `${formatCount(files)} newer than on ${printable(drive, 40)}`
+            : `${formatCount(files)} than on ${printable(drive, 40)}`,
+        )
+        .join(", "),
+    );
+  if (waiting > 0) {
+    const [first] = waitingFor;
+    const what =
+      first === undefined
+        ? counted(waiting, "file")
+        : `${printable(first.path, 40)} ${printable(first.why, 60)}`;
+    parts.push(`waiting: ${what}`);
+  }
+  if (parts.length === 0) parts.push("the same on all");
+  if (deleted > 0) parts.push(`${formatCount(deleted)} deleted and kept`);
+  if (leftOut.files > 0) parts.push(`${formatBytes(bytes(leftOut.bytes))} left out`);
+  return parts.join("; ");
 }
 
 function goalOf({ frames }: StatusJson): string {

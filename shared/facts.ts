@@ -195,6 +195,82 @@ export interface LookFact {
   readonly fine: boolean;
 }
 
+/**
+ * A version of a work file, as it stood in its place on a drive. A version names those that it follows, so that the
+ * newest is the one that none names, whatever the clocks said. Two that follow the same one were made apart.
+ */
+export interface EditFact {
+  readonly kind: "edit";
+  readonly trip: TripId;
+  readonly at: Instant;
+  /** Below the trip's folder, the same on every drive. */
+  readonly path: RelativePath;
+  /** "" with size 0: it was deleted. */
+  readonly hash: ContentHash | "";
+  readonly size: Bytes;
+  /** Modification time of the file, ms since the epoch. */
+  readonly modified: Instant;
+  /** Where it was first seen. */
+  readonly drive: DriveId;
+  /** Names of the edit facts that it follows; two when it was changed on two drives apart and this is what stands. */
+  readonly after: readonly string[];
+}
+
+/** A drive holds this version of a work file in its place, forced to the medium, read back and equal. */
+export interface EditCopyFact {
+  readonly kind: "edit-copy";
+  readonly trip: TripId;
+  readonly at: Instant;
+  /** The name of the edit fact. */
+  readonly edit: string;
+  readonly drive: DriveId;
+  readonly readBack: ReadBack;
+}
+
+/** Someone knows that this version stands in place of another that was made apart. */
+export interface EditSeenFact {
+  readonly kind: "edit-seen";
+  readonly trip: TripId;
+  readonly at: Instant;
+  /** The name of the edit fact that follows both. */
+  readonly edit: string;
+}
+
+/** An archive holds these files of the trip, forced to the medium, read back and equal. */
+export interface ArchivedFact {
+  readonly kind: "archived";
+  readonly trip: TripId;
+  readonly at: Instant;
+  /** The archive folder's own identity: 32 hex digits, written once into it. */
+  readonly archive: string;
+  readonly readBack: ReadBack;
+  /** Paths below the trip's folder in the archive. */
+  readonly files: readonly {
+    readonly path: RelativePath;
+    readonly hash: ContentHash;
+    readonly size: Bytes;
+  }[];
+}
+
+/** A homecoming ended, and what it found. */
+export interface HomeFact {
+  readonly kind: "home";
+  readonly trip: TripId;
+  readonly at: Instant;
+  /** Archives that hold all that was found. */
+  readonly archives: readonly string[];
+  /** Whether nothing was missing. */
+  readonly complete: boolean;
+}
+
+/** A drive was freed of the trip: nothing of it counts there, and nothing more of it is copied there. */
+export interface DriveRetiredFact {
+  readonly kind: "drive-retired";
+  readonly trip: TripId;
+  readonly at: Instant;
+  readonly drive: DriveId;
+}
+
 export type Fact =
   | TripFact
   | DriveFact
@@ -208,4 +284,10 @@ export type Fact =
   | AcceptedFact
   | VanishedFact
   | DismissedFact
-  | LookFact;
+  | LookFact
+  | EditFact
+  | EditCopyFact
+  | EditSeenFact
+  | ArchivedFact
+  | HomeFact
+  | DriveRetiredFact;

@@ -52,7 +52,18 @@ export interface TripProfile {
   /** Template of the file name without extension. */
   readonly names: string;
   readonly after: { readonly ejectCard: boolean };
-  readonly archive?: { readonly folder: string; readonly tree: string };
+  readonly edits: {
+    /** Patterns of work files that aren't mirrored, such as `Catalogue/Previews/**`; matched below the trip's folder. */
+    readonly leaveOut: readonly string[];
+    /** Share of a drive's size that earlier versions may take, 0 to 1. */
+    readonly historyShare: number;
+  };
+  readonly archive?: {
+    readonly folder: string;
+    readonly tree: string;
+    /** Further folders that the trip is merged into, each in a place of its own. */
+    readonly also: readonly string[];
+  };
 }
 
 /** One fault or doubt found in a profile, where it stands and what would be right. */

@@ -7,7 +7,7 @@
  */
 
 import type { CardStatusJson, DriveStatusJson, StatusJson, WorkJson } from "../shared/api.ts";
-import { isAtRest } from "../shared/boardTable.ts";
+import { copyingWords, isAtRest } from "../shared/boardTable.ts";
 import { counted, formatCount, formatSpan } from "../shared/format.ts";
 import { inSentence, printable } from "../shared/text.ts";
 import { millis } from "../shared/units.ts";
@@ -115,7 +115,7 @@ function workLine(work: WorkJson): string {
   const left = work.secondsLeft === null ? "" : `, ${formatSpan(millis(work.secondsLeft * 1000))} left`;
   if (work.kind === "scrub") return `Reading ${from} again: ${done} %${left}`;
   const to = work.to.map((name) => printable(name, nameMost)).join(", ");
-  return `Copying ${from} to ${printable(to, lineMost)}: ${done} %${left}`;
+  return `${copyingWords[work.kind]} ${from} to ${printable(to, lineMost)}: ${done} %${left}`;
 }
 
 /** A drive of no current trip is told of while it is here. */

@@ -20,6 +20,8 @@ import type {
   StatusJson,
   WaitJson,
 } from "../../shared/api.ts";
+import type { EditsJson, EditVersionsJson, RestoredJson } from "../../shared/editsApi.ts";
+import type { DriveRetiredJson, HomeStateJson } from "../../shared/homeApi.ts";
 import type { AbsolutePath } from "../../shared/identity.ts";
 import { mistakeExits, UserMistake } from "../../shared/problems.ts";
 import { readRunFile } from "../home/runFile.ts";
@@ -40,7 +42,17 @@ export interface DaemonClient {
   scrub(drive: string | undefined): Promise<ScrubJson>;
   /** As long as it takes. */
   rebuild(mounts: readonly string[], owner: string | undefined): Promise<RebuildJson>;
+  /** @param trip undefined: the one the board shows */
+  homecoming(trip: string | undefined): Promise<HomeStateJson>;
+  /** Begins one and answers at once. */
+  comeHome(wish: HomecomingWish): Promise<HomeStateJson>;
+  retireDrive(name: string): Promise<DriveRetiredJson>;
   eject(name: string): Promise<EjectedJson>;
+  /** A part of the work files, with what is known of all. @param trip undefined: the one the board shows */
+  edits(trip: string | undefined, from: number, most: number): Promise<EditsJson>;
+  editVersions(trip: string | undefined, path: string): Promise<EditVersionsJson>;
+  /** @param at the version's moment as `editVersions` tells it */
+  restoreEdit(trip: string | undefined, path: string, at: string): Promise<RestoredJson>;
   pause(): Promise<void>;
   goOn(): Promise<void>;
   /** A link that opens the page once, within a minute. */
@@ -49,6 +61,14 @@ export interface DaemonClient {
   events(stop: AbortSignal): AsyncIterable<StatusJson>;
   /** @param timeoutSeconds undefined: as long as it takes */
   wait(timeoutSeconds: number | undefined): Promise<WaitJson>;
+}
+
+/** What is asked of a homecoming; undefined leaves it to the board and the profile. */
+export interface HomecomingWish {
+  readonly trip: string | undefined;
+  readonly to: string | undefined;
+  readonly rehearsal: boolean;
+  readonly history: boolean;
 }
 
 /** seconds. One request of an endless wait; the next one follows at once. */
@@ -73,7 +93,15 @@ export function daemonClient(run: AbsolutePath): DaemonClient {
     loseDrive: (name) => post("/v1/drives/lose", { name }),
     scrub: (drive) => post("/v1/scrub", { drive: drive ?? null }),
     rebuild: (mounts, owner) => post("/v1/rebuild", { mounts, owner: owner ?? null }),
+    homecoming: (trip) =>
+      get(`/v1/homecoming${trip === undefined ? "" : `?trip=${encodeURIComponent(trip)}`}`),
+    comeHome: (wish) => post("/v1/homecoming", wish),
+    retireDrive: (name) => post("/v1/drives/retire", { name }),
     eject: (name) => post("/v1/eject", { name }),
+    edits: (trip, from, most) => get(`/v1/edits?${query({ trip, from: String(from), most: String(most) })}`),
+    editVersions: (trip, path) => get(`/v1/edits/versions?${query({ trip, path })}`),
+    restoreEdit: (trip, path, at) =>
+      post("/v1/edits/restore", { ...(trip === undefined ? {} : { trip }), path, at }),
     pause: async () => {
       await post("/v1/pause", {});
     },
@@ -90,6 +118,13 @@ export function daemonClient(run: AbsolutePath): DaemonClient {
       }
     },
   };
+}
+
+/** What stands behind `?`; what isn't said is left out. */
+function query(values: Readonly<Record<string, string | undefined>>): string {
+  const said = new URLSearchParams();
+  for (const [name, value] of Object.entries(values)) if (value !== undefined) said.set(name, value);
+  return said.toString();
 }
 
 async function call<T>(run: AbsolutePath, method: string, path: string, body: unknown): Promise<T> {

@@ -19,7 +19,9 @@ import type {
   WaitJson,
 } from "../../shared/api.ts";
 import type { Millis } from "../../shared/units.ts";
+import type { EditsFace } from "./editsFace.ts";
 import type { FramesFace } from "./framesFace.ts";
+import type { HomeFace } from "./homeFace.ts";
 import type { TripsFace } from "./tripsFace.ts";
 
 /** The board, cards and drives. */
@@ -66,4 +68,6 @@ export interface BoardFace {
 export interface DaemonFace extends BoardFace {
   readonly trips: TripsFace;
   readonly frames: FramesFace;
+  readonly edits: EditsFace;
+  readonly home: HomeFace;
 }

@@ -21,7 +21,9 @@ import type { PageFiles } from "./pageFiles.ts";
 import { emptyBody, parse, WrongShape } from "./parse.ts";
 import { cookieName, enterPath, type RequestHead, refuseHead } from "./requestCheck.ts";
 import { addBoardRoutes } from "./routes/boardRoutes.ts";
+import { addEditRoutes } from "./routes/editRoutes.ts";
 import { addFrameRoutes } from "./routes/frameRoutes.ts";
+import { addHomeRoutes } from "./routes/homeRoutes.ts";
 import { addTripRoutes } from "./routes/tripRoutes.ts";
 import { Sessions } from "./sessions.ts";
 import { StatusFeed } from "./statusFeed.ts";
@@ -132,6 +134,8 @@ export function buildServer(
   addBoardRoutes(server, face, stopping);
   addTripRoutes(server, face.trips);
   addFrameRoutes(server, face.frames);
+  addEditRoutes(server, face.edits);
+  addHomeRoutes(server, face.home);
   addFeed(server, face, stopping);
   addPage(server, page, sessions, ownPort);
   return server;

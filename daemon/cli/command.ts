@@ -18,6 +18,8 @@ export interface Command {
   readonly operands: readonly string[];
   /** Its own options; each takes a value. */
   readonly options: Readonly<Record<string, { readonly value: string; readonly does: string }>>;
+  /** Its own options that take no value, each with what it does. */
+  readonly flags?: Readonly<Record<string, string>>;
   /** One line for the list of commands. */
   readonly does: string;
   /** What one must know to use it, exit status included. */
@@ -29,6 +31,8 @@ export interface Command {
 export interface Call {
   readonly operands: readonly string[];
   readonly options: Readonly<Record<string, string | undefined>>;
+  /** The options without a value that were given. */
+  readonly flags: ReadonlySet<string>;
   readonly json: boolean;
   readonly terminal: Terminal;
   readonly home: HomeFolders;
@@ -37,18 +41,21 @@ export interface Call {
 export interface ParsedLine {
   readonly operands: readonly string[];
   readonly options: Readonly<Record<string, string | undefined>>;
+  readonly flags: ReadonlySet<string>;
   readonly json: boolean;
   readonly help: boolean;
 }
 
 /** The words after a command's name. Fails with a `UserMistake` that names the nearest option. */
 export function parseLine(command: Command, args: readonly string[]): ParsedLine {
-  const known = [...Object.keys(command.options), "json", "help"];
+  const ownFlags = Object.keys(command.flags ?? {});
+  const known = [...Object.keys(command.options), ...ownFlags, "json", "help"];
   const options: Record<string, { type: "string" | "boolean"; short?: string }> = {
     json: { type: "boolean" },
     help: { type: "boolean", short: "h" },
   };
   for (const name of Object.keys(command.options)) options[name] = { type: "string" };
+  for (const name of ownFlags) options[name] = { type: "boolean" };
   // Not strict: what is wrong is found here, in words of ours.
   const parsed = parseArgs({ args: [...args], options, strict: false, allowPositionals: true, tokens: true });
   for (const token of parsed.tokens) {
@@ -70,7 +77,8 @@ export function parseLine(command: Command, args: readonly string[]): ParsedLine
     const value = values[name];
     if (typeof value === "string") texts[name] = value;
   }
-  return { operands, options: texts, json: values["json"] === true, help };
+  const flags = new Set(ownFlags.filter((name) => values[name] === true));
+  return { operands, options: texts, flags, json: values["json"] === true, help };
 }
 
 /** As many as the command takes, and none of them empty. */
@@ -132,8 +140,10 @@ export function helpOf(command: Command, others: readonly Command[], columns: nu
   const options = Object.entries(command.options).map(
     ([name, option]) => [`--${name} ${option.value}`, option.does] as const,
   );
+  const flags = Object.entries(command.flags ?? {}).map(([name, does]) => [`--${name}`, does] as const);
   const all = [
     ...options,
+    ...flags,
     ["--json", "one JSON document on standard output, nothing else there"] as const,
     ["-h, --help", "this text"] as const,
   ];

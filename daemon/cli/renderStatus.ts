@@ -11,6 +11,7 @@ import {
   type BoardColumn,
   boardTable,
   cardsOnBoard,
+  copyingWords,
   mayBeFormatted,
   workFacts,
 } from "../../shared/boardTable.ts";
@@ -120,7 +121,7 @@ function workOf(work: WorkJson, seeds: Seeds): string {
   const facts = workFacts(work);
   if (work.kind === "scrub") return `reading ${from} again: ${facts.join(", ")}`;
   const to = work.to.map((name) => printable(name, 40)).join(", ");
-  return `copying ${from} ${seeds.arrow} ${to}: ${facts.join(", ")}`;
+  return `${copyingWords[work.kind].toLowerCase()} ${from} ${seeds.arrow} ${to}: ${facts.join(", ")}`;
 }
 
 function renderAlert(alert: StatusJson["alerts"][number], now: string, seeds: Seeds, width: number): string {

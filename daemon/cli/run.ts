@@ -12,6 +12,7 @@ import { UserMistake } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { nearest } from "../core/nearest.ts";
 import { homeFolders } from "../home/homeFolders.ts";
+import { archiveCheck } from "./archiveCheck.ts";
 import { cardsAssign, cardsList } from "./cards.ts";
 import { cardsAccept } from "./cardsAccept.ts";
 import { cardsDismiss } from "./cardsDismiss.ts";
@@ -21,7 +22,10 @@ import { doctor } from "./doctor.ts";
 import { driveAdd, driveList } from "./drive.ts";
 import { driveLost } from "./driveLost.ts";
 import { driveReplace } from "./driveReplace.ts";
+import { driveRetire } from "./driveRetire.ts";
+import { editsList, editsRestore } from "./edits.ts";
 import { eject } from "./eject.ts";
+import { homecoming } from "./homecoming.ts";
 import { open } from "./open.ts";
 import { goOn, pause } from "./pause.ts";
 import { rebuild } from "./rebuild.ts";
@@ -57,6 +61,11 @@ export const commands: readonly Command[] = [
   wait,
   eject,
   scrub,
+  editsList,
+  editsRestore,
+  homecoming,
+  archiveCheck,
+  driveRetire,
   driveLost,
   driveReplace,
   rebuild,

@@ -4,8 +4,8 @@ import type { ScrubJson } from "../../shared/api.ts";
 import { daemonClient } from "../api/client.ts";
 import type { Call, Command } from "./command.ts";
 import { renderScrub } from "./renderScrub.ts";
-import { whileScrubbing } from "./scrubProgress.ts";
 import { columnsOf, outJson, writesUnicode } from "./terminal.ts";
+import { whileWorking } from "./workProgress.ts";
 
 export const scrub: Command = {
   name: "scrub",
@@ -19,7 +19,10 @@ export const scrub: Command = {
 async function run(call: Call): Promise<number> {
   const [drive] = call.operands;
   const client = daemonClient(call.home.run);
-  const found = await whileScrubbing(call.terminal, client, client.scrub(drive));
+  const found = await whileWorking(call.terminal, client, client.scrub(drive), {
+    kind: "scrub",
+    doing: "Reading again",
+  });
   if (call.json) outJson(call.terminal, found);
   else call.terminal.out(renderScrub(found, writesUnicode(call.terminal.env), columnsOf(call.terminal)));
   return exitOf(found);

@@ -97,6 +97,8 @@ export interface AlertView {
   }[];
   /** Originals that no drive holds, and the cards that showed them last. */
   readonly nowhere: { readonly paths: readonly string[]; readonly cards: readonly string[] };
+  /** Work files that were changed on two drives apart, and nobody has said that they know; by trip. */
+  readonly conflicts: readonly { readonly trip: string; readonly paths: readonly string[] }[];
   /** Frames that someone looked at and found not fine, by the card that gave them. */
   readonly doubted: readonly {
     /** The card's id, or the trip's where no card is known. */
@@ -131,6 +133,7 @@ export function alertsOf(view: AlertView): readonly Alert[] {
     ...view.emptied.map(emptied),
     ...nowhere(view.nowhere),
     ...view.doubted.map(frameDoubted),
+    ...view.conflicts.map(workConflict),
     ...view.spoilt.map(spoilt),
   ];
 }
@@ -491,6 +494,18 @@ function frameDoubted({ about, card, frames }: AlertView["doubted"][number]): Al
     happened: `${counted(frames.length, "frame")}${from} ${one ? "was" : "were"} looked at and ${one ? "isn't" : "aren't"} fine: ${named(frames)}.`,
     safe: `The copies equal what the card gave, and nothing was changed. ${cardUntouched}`,
     next: `${keep}. Look at ${one ? "the same frame" : "the same frames"} in another program, and try another reader. If ${one ? "it is" : "they are"} fine after all, say so where you looked at ${one ? "it" : "them"}.`,
+  };
+}
+
+function workConflict({ trip, paths }: AlertView["conflicts"][number]): Alert {
+  const one = paths.length === 1;
+  return {
+    code: "work-conflict",
+    severity: "warning",
+    about: trip,
+    happened: `${counted(paths.length, "work file")} ${one ? "was" : "were"} changed on two drives apart: ${named(paths)}.`,
+    safe: `Both versions are kept: the newer ${one ? "one stands" : "ones stand"} in place, the other in the histories of the drives.`,
+    next: "Look at both under Edits on the page: put the other one in place, or say that you know. `scrubjay edits list PATH` shows the versions.",
   };
 }
 

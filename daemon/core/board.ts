@@ -34,7 +34,7 @@ export interface BoardView {
   }[];
   readonly work:
     | {
-        readonly kind: "survey" | "copy" | "scrub";
+        readonly kind: "survey" | "copy" | "edits" | "scrub" | "homecoming";
         readonly from: string;
         readonly left: Millis | undefined;
       }
@@ -71,6 +71,15 @@ export function boardSentences(view: BoardView): BoardSentences {
   return { headline: notSafe, advice: whenUnsafe(view, unclear) };
 }
 
+/** What is said before the name of what is read. */
+const doingOf = {
+  survey: "Looking at",
+  copy: "Copying from",
+  edits: "Mirroring work files from",
+  scrub: "Reading again",
+  homecoming: "Bringing home from",
+} as const;
+
 function whatOwes({ name, lost, owedFiles }: BoardView["drives"][number]): string {
   const files = counted(owedFiles, "file");
   if (!lost) return `Plug in ${printable(name)}: it owes ${files}.`;
@@ -98,8 +107,7 @@ function whenUnsafe(view: BoardView, unclear: readonly { readonly name: string }
   // Reading copies again isn't what makes anything safer; what does is told below.
   if (view.work !== undefined && view.work.kind !== "scrub") {
     const left = view.work.left === undefined ? "" : `; ${formatSpan(view.work.left)} left`;
-    const doing = view.work.kind === "survey" ? "Looking at" : "Copying from";
-    parts.push(`${doing} ${inSentence(view.work.from)}${left}.`);
+    parts.push(`${doingOf[view.work.kind]} ${inSentence(view.work.from)}${left}.`);
   }
   if (view.urgent !== undefined) parts.push(view.urgent);
   for (const drive of view.drives.filter((each) => !each.present && each.owedFiles > 0).slice(0, 3))

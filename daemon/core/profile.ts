@@ -12,6 +12,7 @@ import { type Day, nameKey } from "../../shared/identity.ts";
 import type { ProfileFault, TripProfile } from "../../shared/trip.ts";
 import { readBodies } from "./profileBodies.ts";
 import { readDrives, readGoal } from "./profileDrives.ts";
+import { readEdits } from "./profileEdits.ts";
 import { checkTemplates, readArchive, readFolders, readNames } from "./profileTemplates.ts";
 import { readDay, readDayStarts, readName, readZone } from "./profileValues.ts";
 import { beyondBounds } from "./yamlBounds.ts";
@@ -38,6 +39,7 @@ export const rootKeys: readonly string[] = [
   "folders",
   "names",
   "after",
+  "edits",
   "archive",
 ];
 
@@ -82,6 +84,7 @@ function readFields(fields: Fields, text: string, broken: boolean, faults: Fault
   const folders = readFolders(fields.get("folders"), text, faults);
   const names = readNames(fields.get("names"), text, faults);
   const ejectCard = readAfter(fields.get("after"), faults);
+  const edits = readEdits(fields.get("edits"), text, faults);
   const archive = readArchive(fields.get("archive"), text, faults);
 
   if (folders !== undefined && names !== undefined) {
@@ -100,7 +103,7 @@ function readFields(fields: Fields, text: string, broken: boolean, faults: Fault
     return undefined;
   if (bodies === undefined || folders === undefined || names === undefined || ejectCard === undefined)
     return undefined;
-  if (archive === undefined) return undefined;
+  if (edits === undefined || archive === undefined) return undefined;
   return {
     trip,
     code,
@@ -114,6 +117,7 @@ function readFields(fields: Fields, text: string, broken: boolean, faults: Fault
     folders: folders.text,
     names: names.text,
     after: { ejectCard },
+    edits,
     ...(archive === "none" ? {} : { archive }),
   };
 }

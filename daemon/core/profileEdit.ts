@@ -21,6 +21,8 @@ import {
 } from "yaml";
 import type { ProfileChangeJson } from "../../shared/tripsApi.ts";
 import { rootKeys } from "./profile.ts";
+import { editsKeys } from "./profileEdits.ts";
+import { archiveKeys } from "./profileTemplates.ts";
 import { append, keyOf, move, removeEntry, removePair } from "./yamlComments.ts";
 import { meaningOf, parse, setValue, written } from "./yamlText.ts";
 
@@ -39,7 +41,8 @@ const insideKeys: { readonly [key: string]: readonly string[] } = {
   drives: ["name", "role", "place"],
   bodies: ["serial", "letter", "clock", "zone", "video-time"],
   after: ["eject-card"],
-  archive: ["folder", "tree"],
+  edits: editsKeys,
+  archive: archiveKeys,
 };
 const lists: readonly string[] = ["drives", "bodies"];
 /** Values that are written in quotes even where YAML wouldn't ask for it, as the example profile has them. */

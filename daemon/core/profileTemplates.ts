@@ -9,11 +9,12 @@ import { Temporal } from "temporal-polyfill";
 import { type Day, nameKey } from "../../shared/identity.ts";
 import { printable } from "../../shared/text.ts";
 import type { TripProfile } from "../../shared/trip.ts";
+import { frameFieldIn, treeFields } from "./archiveTree.ts";
 import { assignLetters } from "./bodies.ts";
 import { bytesOf } from "./safeName.ts";
 import { parseTemplate, type Template } from "./template.ts";
 import { collisionExample, type ExampleTrip, exampleNamesOf, longestExample } from "./templateCheck.ts";
-import { type Faults, type Field, offsetInside, readMap, readText } from "./yamlNodes.ts";
+import { type Faults, type Field, isListed, offsetInside, readList, readMap, readText } from "./yamlNodes.ts";
 
 const defaultFolders = "{trip}/{day}";
 const defaultNames = "{code}-{day:yyyyMMdd}-{body}{number}";
@@ -76,23 +77,25 @@ export function readNames(
   return undefined;
 }
 
+export const archiveKeys: readonly string[] = ["folder", "tree", "also"];
+/** Each is a place of its own, and takes a whole trip. */
+const alsoMost = 8;
+
 export function readArchive(
   field: Field | undefined,
   source: string,
   faults: Faults,
 ): NonNullable<TripProfile["archive"]> | "none" | undefined {
   if (field === undefined) return "none";
-  const fields = readMap(field.node, field.at, field.key, ["folder", "tree"], faults);
+  const fields = readMap(field.node, field.at, field.key, archiveKeys, faults);
   if (fields === undefined) return undefined;
   const folderField = fields.get("folder");
   const allowed = "an absolute path such as /archive";
   if (folderField === undefined) faults.error(field.at, "archive.folder", "'folder' is missing", allowed);
   const folder = folderField === undefined ? undefined : readText(folderField, allowed, faults);
   const absolute =
-    folder !== undefined && /^(?:\/|[A-Za-z]:[\\/]|\\\\)/.test(folder) && printable(folder, 4096) === folder;
-  if (folderField !== undefined && folder !== undefined && !absolute) {
-    faults.error(folderField.at, folderField.key, `'${printable(folder, 60)}' is no absolute path`, allowed);
-  }
+    folderField !== undefined && folder !== undefined && isAbsolute(folder, folderField, allowed, faults);
+  const also = readAlso(fields.get("also"), folder, faults);
   const treeField = fields.get("tree");
   const treeAllowed = `folders below the archive, such as "${defaultTree}"`;
   const tree =
@@ -100,12 +103,72 @@ export function readArchive(
   if (
     tree !== undefined &&
     treeField !== undefined &&
-    !checkParts(treeField, tree.text, treeAllowed, source, faults)
+    !checkTree(treeField, tree, treeAllowed, source, faults)
   ) {
     return undefined;
   }
-  return absolute && tree !== undefined ? { folder, tree: tree.text } : undefined;
+  return absolute && tree !== undefined && also !== undefined ? { folder, tree: tree.text, also } : undefined;
 }
+
+/** The tree is filled in once for the whole trip: what names a single frame says nothing there. */
+function checkTree(
+  field: Field,
+  { text, template }: ReadTemplate,
+  allowed: string,
+  source: string,
+  faults: Faults,
+): boolean {
+  if (!checkParts(field, text, allowed, source, faults)) return false;
+  if (nameKey(text.split("/")[0] ?? "") === ".scrubjay") {
+    faults.error(field.at, field.key, "'.scrubjay' is the folder of the archive's own record", allowed);
+    return false;
+  }
+  const ofFrame = frameFieldIn(template);
+  if (ofFrame !== undefined) {
+    const at = offsetInside(field, source, Math.max(0, text.indexOf(`{${ofFrame}`)));
+    const what = `{${ofFrame}} names a single frame and is left empty: the tree is filled in once for the whole trip`;
+    faults.warning(at, field.key, what, treeFields.map((each) => `{${each}}`).join(", "));
+  }
+  return true;
+}
+
+/** Further folders that the trip is merged into, each another one. */
+function readAlso(
+  field: Field | undefined,
+  folder: string | undefined,
+  faults: Faults,
+): readonly string[] | undefined {
+  if (field === undefined) return [];
+  const allowed = "another absolute path such as /second/archive, or a list of them";
+  const items = isListed(field) ? readList(field, allowed, faults) : [field];
+  if (items === undefined) return undefined;
+  if (items.length > alsoMost) {
+    faults.error(field.at, field.key, `${items.length} folders are listed`, `at most ${alsoMost}`);
+    return undefined;
+  }
+  const taken = new Set(folder === undefined ? [] : [bareFolder(folder)]);
+  const folders: string[] = [];
+  for (const item of items) {
+    const text = readText(item, allowed, faults);
+    if (text === undefined || !isAbsolute(text, item, allowed, faults)) continue;
+    if (taken.has(bareFolder(text))) {
+      faults.error(item.at, item.key, `'${printable(text, 60)}' is named already`, allowed);
+      continue;
+    }
+    taken.add(bareFolder(text));
+    folders.push(text);
+  }
+  return folders.length === items.length ? folders : undefined;
+}
+
+function isAbsolute(folder: string, field: Field, allowed: string, faults: Faults): boolean {
+  const is = /^(?:\/|[A-Za-z]:[\\/]|\\\\)/.test(folder) && printable(folder, 4096) === folder;
+  if (!is) faults.error(field.at, field.key, `'${printable(folder, 60)}' is no absolute path`, allowed);
+  return is;
+}
+
+/** The same for `/archive`, `/archive/` and `//archive`. */
+const bareFolder = (folder: string): string => folder.replace(/[\\/]+/g, "/").replace(/(?<=.)\/$/, "");
 
 /** Doubts about templates that are valid by themselves. */
 export function checkTemplates(

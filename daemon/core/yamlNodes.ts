@@ -112,6 +112,9 @@ export function readMap(
   return fields;
 }
 
+/** Whether a list stands there, where a single value may stand too. */
+export const isListed = (field: Field): boolean => isSeq(field.node);
+
 /** The items of a list as fields; a node that is no list is a fault and gives undefined. */
 export function readList(field: Field, what: string, faults: Faults): readonly Field[] | undefined {
   if (!isSeq(field.node)) {

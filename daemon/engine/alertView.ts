@@ -5,7 +5,7 @@
 
 import type { LossReason } from "../../shared/facts.ts";
 import { rfc3339 } from "../../shared/format.ts";
-import { baseName, type CardId, type Day, type DriveId } from "../../shared/identity.ts";
+import { baseName, type CardId, type Day, type DriveId, type TripId } from "../../shared/identity.ts";
 import type { MediumFaultCode } from "../../shared/problems.ts";
 import { printable } from "../../shared/text.ts";
 import { bytes, instant, millis } from "../../shared/units.ts";
@@ -21,8 +21,10 @@ import { drivesOf, type TripDriveState } from "./tripDrives.ts";
 
 export function alertView(engine: Engine): AlertView {
   const cards = [...engine.desk.visits].filter((visit) => !visit.card.gone.aborted);
+  // A trip that is home is quiet: no drive is waited for.
+  const away = engine.tripBook.trips.filter((trip) => !engine.ports.ledger.archives.isHome(trip.id));
   return {
-    trips: engine.tripBook.trips.map((trip) => ({
+    trips: away.map((trip) => ({
       id: trip.id,
       name: trip.profile.trip,
       goal: trip.profile.goal,
@@ -52,8 +54,9 @@ export function alertView(engine: Engine): AlertView {
     unreadable: engine.presence.unreadable,
     ...alertsOfCards(engine),
     nowhere: nowhereOf(engine),
+    conflicts: conflictsOf(engine),
     doubted: doubtedFrames(engine),
-    filling: engine.tripBook.trips.map((trip) => fillView(engine, trip)),
+    filling: away.map((trip) => fillView(engine, trip)),
     spoilt: engine.bay.spoiltRecords(),
   };
 }
@@ -83,7 +86,12 @@ function alertsOfCards(
   engine: Engine,
 ): Pick<AlertView, "damaged" | "withdrawn" | "vanished" | "emptied" | "unfinished"> {
   const vanishedFrom = vanishedByCard(engine);
-  const cards = judgedCards(engine).filter(({ row }) => !row.dismissed);
+  const present = new Set(engine.presence.cards.map((card) => card.id));
+  const isHome = (trip: TripId | undefined): boolean =>
+    trip !== undefined && engine.ports.ledger.archives.isHome(trip);
+  const cards = judgedCards(engine).filter(
+    ({ row }) => !row.dismissed && (present.has(row.id) || !isHome(row.trip)),
+  );
   const damaged = cards.map(({ row, name, damaged: files }) => ({ id: row.id, name, files }));
   // What is kept for a damage or a doubt alone has all its copies, and an alert that says so.
   const withdrawn = cards.flatMap(({ row, name, verdict }) =>
@@ -127,6 +135,13 @@ function nowhereOf(engine: Engine): AlertView["nowhere"] {
 }
 
 /** Frames that someone found not fine, with each card that gave them. */
+function conflictsOf(engine: Engine): AlertView["conflicts"] {
+  return engine.tripBook.trips.flatMap((trip) => {
+    const paths = engine.ports.ledger.edits.conflicts(trip.id).map(({ path }) => printable(path, 200));
+    return paths.length === 0 ? [] : [{ trip: trip.id, paths: [...new Set(paths)] }];
+  });
+}
+
 function doubtedFrames(engine: Engine): AlertView["doubted"] {
   const groups = new Map<string, { about: string; card: string | undefined; frames: string[] }>();
   for (const { trip, stem, cards } of engine.ports.ledger.frames.doubted())

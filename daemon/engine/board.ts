@@ -19,7 +19,9 @@ import { printable } from "../../shared/text.ts";
 import { count, millis } from "../../shared/units.ts";
 import { boardSentences, notSafe } from "../core/board.ts";
 import { cardsJson } from "./cardBoard.ts";
+import { currentTrip } from "./currentTrip.ts";
 import type { KnownTrip } from "./dating.ts";
+import { editsStatus } from "./edits/view.ts";
 import type { Engine } from "./engine.ts";
 import { drivesOf, type TripDriveState } from "./tripDrives.ts";
 
@@ -63,6 +65,8 @@ function driveJson(
   const { row } = drive;
   const here = engine.presence.drives.find((each) => each.id === row?.id);
   const takesPart = trip !== undefined && drive.role !== null;
+  // What is home is owed no more.
+  const home = takesPart && engine.ports.ledger.archives.isHome(trip.id);
   const share = takesPart ? engine.ports.ledger.share(trip.id, row?.id ?? ("" as DriveId)) : undefined;
   return {
     id: row?.id ?? null,
@@ -74,7 +78,7 @@ function driveJson(
     mount: here?.volume.root ?? null,
     freeBytes: here === undefined ? null : engine.bay.freeOf(here),
     totalBytes: here?.traits.totalBytes ?? null,
-    owed: { files: share?.owedFiles ?? 0, bytes: share?.owedBytes ?? 0 },
+    owed: home ? { files: 0, bytes: 0 } : { files: share?.owedFiles ?? 0, bytes: share?.owedBytes ?? 0 },
     holds: { files: share?.holdsFiles ?? 0, bytes: share?.holdsBytes ?? 0 },
     readBack: { direct: share?.direct ?? 0, remount: share?.remount ?? 0, cache: share?.cache ?? 0 },
     lastVerified: share?.lastVerified === undefined ? null : rfc3339(share.lastVerified, zone),
@@ -84,37 +88,30 @@ function driveJson(
 
 // --- status --------------------------------------------------------------------------------------------------------
 
-/** The trip of today, else the one that was copied to last, else the next one. */
-export function currentTrip(engine: Engine): KnownTrip | undefined {
-  const today = (trip: KnownTrip): string => rfc3339(engine.now(), trip.profile.zone).slice(0, 10);
-  const running = engine.tripBook.trips.find(
-    (trip) => trip.profile.from <= today(trip) && today(trip) <= trip.profile.to,
-  );
-  if (running !== undefined) return running;
-  const latest = engine.ports.ledger.latestTripWithOriginals();
-  const used = engine.tripBook.trips.find((trip) => trip.id === latest);
-  if (used !== undefined) return used;
-  const byStart = [...engine.tripBook.trips].sort((a, b) => (a.profile.from < b.profile.from ? -1 : 1));
-  return byStart.find((trip) => trip.profile.from > today(trip)) ?? byStart.at(-1);
-}
-
 export function statusJson(engine: Engine): StatusJson {
   const { ledger } = engine.ports;
   const trip = currentTrip(engine);
   const zone = trip?.profile.zone ?? "UTC";
-  const totals =
+  const counted =
     trip === undefined
       ? { frames: 0, files: 0, atGoal: 0 }
       : ledger.totals(trip.id, trip.profile.goal.copies);
+  const home = trip !== undefined && ledger.archives.isHome(trip.id);
+  const totals = home ? { ...counted, atGoal: counted.frames } : counted;
   const lacking = filesLacking(engine);
   // What someone said is of no concern doesn't stand on the board; `cards` still shows it.
   // What was never put in here isn't this board's either.
   const cards = cardsJson(engine).filter(
-    (card) => card.present || (card.dismissed !== true && (card.files > 0 || !isHearsay(engine, card.id))),
+    (card) =>
+      card.present ||
+      (card.dismissed !== true &&
+        !isOfHome(engine, card.id) &&
+        (card.files > 0 || !isHearsay(engine, card.id))),
   );
   const drives = drivesJson(engine);
   const alerts = ledger.alerts();
   const work = workJson(engine);
+  const edits = trip === undefined ? undefined : editsStatus(engine, trip);
   const sentencesOfBoard = boardSentences({
     tripDescribed: trip !== undefined,
     frames: { total: totals.frames, atGoal: totals.atGoal },
@@ -159,9 +156,17 @@ export function statusJson(engine: Engine): StatusJson {
       next,
       since: rfc3339(since, zone),
     })),
+    ...(edits === undefined ? {} : { edits }),
     paused: engine.paused,
     at: rfc3339(engine.now(), zone),
   };
+}
+
+/** A card that is out and whose trip is home waits for nothing. */
+function isOfHome(engine: Engine, id: string): boolean {
+  const { ledger } = engine.ports;
+  const trip = ledger.card(id as CardId)?.trip;
+  return trip !== undefined && ledger.archives.isHome(trip);
 }
 
 function isHearsay(engine: Engine, id: string): boolean {
@@ -208,6 +213,7 @@ export function holdingsJson(engine: Engine): HoldingsJson {
 /** Trips with files that are on fewer drives than their goal. */
 function filesLacking(engine: Engine) {
   return engine.tripBook.trips.flatMap(({ id, profile }) => {
+    if (engine.ports.ledger.archives.isHome(id)) return [];
     const { files, filesAtGoal } = engine.ports.ledger.totals(id, profile.goal.copies);
     return files > filesAtGoal ? [{ id, name: profile.trip, files: files - filesAtGoal }] : [];
   });
@@ -235,7 +241,8 @@ function workJson(engine: Engine): WorkJson | undefined {
 
 /** What the drives of all trips owe, plugged in or not. */
 export function owedOfTrips(engine: Engine): { readonly files: number; readonly bytes: number } {
-  const shares = engine.tripBook.trips.flatMap((trip) =>
+  const away = engine.tripBook.trips.filter((trip) => !engine.ports.ledger.archives.isHome(trip.id));
+  const shares = away.flatMap((trip) =>
     drivesOf(engine, trip).map(({ row }) => engine.ports.ledger.share(trip.id, row?.id ?? ("" as DriveId))),
   );
   return {

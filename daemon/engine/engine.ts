@@ -8,16 +8,21 @@
  * How a file is copied is `copyPass.ts`, what the outside sees `board.ts`.
  */
 
+import type { RestoredJson } from "../../shared/editsApi.ts";
 import type { CardId, DriveId } from "../../shared/identity.ts";
 import { UserMistake } from "../../shared/problems.ts";
-import { bytes, type Instant, millis } from "../../shared/units.ts";
+import { bytes, type Instant, type Millis, millis } from "../../shared/units.ts";
 import type { Ejection } from "../ports/volumes.ts";
-import { currentTrip } from "./board.ts";
 import { BlockPool } from "./bounds.ts";
 import { CardDesk } from "./cardDesk.ts";
 import { CatchUp } from "./catchUp.ts";
+import { currentTrip } from "./currentTrip.ts";
 import { DriveBay } from "./driveBay.ts";
+import { Edits } from "./edits/edits.ts";
+import { type Pools, restoreEdit } from "./edits/restore.ts";
 import { type Ejectable, findEjectable, refuseWhileBusy } from "./eject.ts";
+import { Homecoming } from "./homecoming/homecoming.ts";
+import { concludeRun } from "./homecoming/request.ts";
 import { Pictures } from "./pictures.ts";
 import type { EnginePorts } from "./ports.ts";
 import { Presence } from "./presence.ts";
@@ -37,9 +42,12 @@ export class Engine {
   readonly desk: CardDesk;
   readonly catchUp: CatchUp;
   readonly scrub: Scrub;
+  readonly homecoming: Homecoming;
+  readonly edits: Edits;
   readonly pictures: Pictures;
   readonly ratings: Ratings;
   readonly #voice: Voice;
+  readonly #pools: Pools;
 
   readonly #stop = new AbortController();
   /** Something came, went or was said: the round under way is broken off between two files. */
@@ -68,6 +76,7 @@ export class Engine {
     const { blockBytes, streamBlocks, verifyBlocks } = ports.limits;
     const streamPool = new BlockPool(ports.files.blocks(streamBlocks, bytes(blockBytes)));
     const verifyPool = new BlockPool(ports.files.blocks(verifyBlocks, bytes(blockBytes)));
+    this.#pools = { streamPool, verifyPool };
     this.#voice = new Voice(this, this.#stop.signal, (visit, name) =>
       this.#eject({ name, kind: "card", volume: visit.card.volume }),
     );
@@ -115,6 +124,19 @@ export class Engine {
       ...work,
       stop: this.#stop.signal,
       interrupted: () => interrupted() || this.#asked !== this.#roundFor,
+    });
+    this.homecoming = new Homecoming({
+      ...work,
+      stop: this.#stop.signal,
+      nameOfCard: (card) => this.nameOfCard(card),
+      conclude: (run, drives) => concludeRun(this, run, drives),
+      mirrorsSoon: () => this.edits.dueIn() !== undefined,
+    });
+    this.edits = new Edits({
+      ...work,
+      use: this.#use,
+      stop: this.#stop.signal,
+      nudge: () => this.#nudge(),
     });
     const places = { ports, presence, tripBook, bay, use: this.#use };
     this.pictures = new Pictures({
@@ -252,9 +274,14 @@ export class Engine {
     }
   }
 
+  /** Puts an earlier version of a work file in place again. @throws UserMistake */
+  restoreEdit(trip: string | undefined, path: string, at: string): Promise<RestoredJson> {
+    return this.between(() => restoreEdit(this, this.#pools, trip, path, at));
+  }
+
   /** What is being done right now. */
   get work(): CurrentWork | undefined {
-    return this.desk.work ?? this.catchUp.work ?? this.scrub.work;
+    return this.desk.work ?? this.catchUp.work ?? this.edits.work ?? this.scrub.work ?? this.homecoming.work;
   }
 
   /** `Card 7`, as it begins a sentence. */
@@ -277,6 +304,12 @@ export class Engine {
       this.#changed = false;
       const worked = await this.#round();
       if (worked || this.#changed || this.#stop.signal.aborted) continue;
+      // What becomes quiet by time alone is work that is still to be done.
+      const soon = this.#paused ? undefined : this.edits.dueIn();
+      if (soon !== undefined) {
+        if (this.#asked === asked) await this.#untilWoken(millis(soon));
+        continue;
+      }
       this.#idleAfter = asked;
       for (const done of [...this.#idleListeners]) done();
       this.#resting = true;
@@ -301,21 +334,35 @@ export class Engine {
     }
     await this.bay.attendAll();
     await this.ratings.recover();
+    await this.edits.recover();
     const fromCards = await this.desk.workOnAll();
     // Cards first: what they hold may exist once. Then the drives give each other what they lack.
     const fromDrives = await this.catchUp.workOnAll();
+    const mirrored = await this.edits.workOnAll();
     const scrubbed = await this.scrub.workOnAsked();
+    // Last of all: what is to be mirrored or made good comes home as it is then.
+    const broughtHome = await this.homecoming.workOnAsked();
     await this.bay.flushRecords();
     this.#voice.settle();
-    return fromCards || fromDrives || scrubbed;
+    return fromCards || fromDrives || mirrored || scrubbed || broughtHome;
   }
 
-  async #untilWoken(): Promise<void> {
+  /** @param longest no longer than this; for ever if not said */
+  async #untilWoken(longest?: Millis): Promise<void> {
     if (this.#changed || this.#stop.signal.aborted) return;
+    const ended = new AbortController();
     await new Promise<void>((resolve) => {
       this.#wake = resolve;
+      if (longest !== undefined) void this.ports.clock.sleep(longest, ended.signal).then(resolve, resolve);
     });
+    ended.abort();
     this.#wake = undefined;
+  }
+
+  /** A look is due; what is under way isn't broken off for it. */
+  #nudge(): void {
+    this.#asked += 1;
+    this.#wakeUp();
   }
 
   #wakeUp(): void {
@@ -337,7 +384,7 @@ export class Engine {
       const changed = await this.presence.look();
       const ready = this.bay.retryIsDue() || (await this.bay.spaceWasFreed(this.#tooFull()));
       const idle = this.work === undefined;
-      if (changed || ready || (idle && this.scrub.isDue())) this.refresh();
+      if (changed || ready || (idle && (this.scrub.isDue() || this.edits.isDue()))) this.refresh();
       this.#voice.settleIfDue();
     }
   }

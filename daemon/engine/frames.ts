@@ -19,7 +19,7 @@ import { inSentence, printable } from "../../shared/text.ts";
 import { type Count, millis } from "../../shared/units.ts";
 import { sampleOf } from "../core/sample.ts";
 import type { FrameFileRow, FrameRow, FrameSighting } from "../ports/frameLedger.ts";
-import { currentTrip } from "./board.ts";
+import { currentTrip } from "./currentTrip.ts";
 import type { KnownTrip } from "./dating.ts";
 import type { Engine } from "./engine.ts";
 import { isFilm } from "./framePlace.ts";

@@ -76,7 +76,10 @@ export async function introduceDrive(
       `${shown} is the drive ${printable(itself.name)}, whose identity was removed. Nothing was changed.`,
       `Introduce it as ${printable(itself.name)}.`,
     );
-  if (namesake !== undefined && itself === undefined)
+  if (namesake !== undefined && itself === undefined && isFree(ports, presence, namesake.id)) {
+    // Its trips are home and it was freed of them: what is introduced now is that drive erased, or one in its place.
+    ledger.loseDrive(namesake.id, clock.now());
+  } else if (namesake !== undefined && itself === undefined)
     throw new UserMistake(
       `Another drive is called ${printable(namesake.name)} already.`,
       "Choose another name.",
@@ -133,6 +136,13 @@ export async function mountedAt(ports: EnginePorts, mount: AbsolutePath): Promis
 /** A drive that holds copies keeps its name: journals and people know it by that. */
 function holdsCopies({ ledger }: EnginePorts, drive: DriveId): boolean {
   return ledger.trips().some((trip) => ledger.copiesOn(drive, trip.id).length > 0);
+}
+
+/** A drive that was freed of its trips and isn't here leaves its name to another medium. */
+function isFree(ports: EnginePorts, presence: Presence, drive: DriveId): boolean {
+  const { ledger } = ports;
+  const freed = ledger.trips().some((trip) => ledger.archives.isRetired(drive, trip.id));
+  return freed && !holdsCopies(ports, drive) && !presence.drives.some(({ id }) => id === drive);
 }
 
 async function writeTo(ports: EnginePorts, root: AbsolutePath, identity: DriveIdentity): Promise<void> {

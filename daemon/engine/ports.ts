@@ -3,6 +3,7 @@
 import type { Limits } from "../../config/defaults.ts";
 import type { Clock } from "../ports/clock.ts";
 import type { Files } from "../ports/files.ts";
+import type { FolderWatch } from "../ports/folderWatch.ts";
 import type { Hashing } from "../ports/hashing.ts";
 import type { Ledger } from "../ports/ledger.ts";
 import type { MetadataReader } from "../ports/metadata.ts";
@@ -15,6 +16,7 @@ import type { Volumes } from "../ports/volumes.ts";
 
 export interface EnginePorts {
   readonly files: Files;
+  readonly folderWatch: FolderWatch;
   readonly volumes: Volumes;
   readonly ledger: Ledger;
   readonly metadata: MetadataReader;

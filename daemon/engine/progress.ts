@@ -5,7 +5,7 @@ import { type Bytes, bytes, type Millis } from "../../shared/units.ts";
 
 /** What is being done right now. */
 export interface CurrentWork {
-  readonly kind: "survey" | "copy" | "scrub";
+  readonly kind: "survey" | "copy" | "scrub" | "edits" | "homecoming";
   /** The volume that is read, and what people call it. */
   readonly source: VolumeId;
   readonly from: string;

@@ -30,10 +30,19 @@ export class TripBook {
     return this.#trips.find((each) => each.id === trip);
   }
 
-  /** Trips in which a drive of this name takes part. */
+  /** Trips in which a drive of this name takes part, but for those that it was freed of. */
   tripsOf(driveName: string): readonly KnownTrip[] {
     const key = nameKey(driveName);
-    return this.#trips.filter((trip) => trip.profile.drives.some((drive) => nameKey(drive.name) === key));
+    return this.#trips.filter(
+      (trip) =>
+        trip.profile.drives.some((drive) => nameKey(drive.name) === key) && !this.isFreed(driveName, trip.id),
+    );
+  }
+
+  /** Whether the drive of this name was freed of the trip. Another medium under its name has no part in it either. */
+  isFreed(driveName: string, trip: TripId): boolean {
+    const key = nameKey(driveName);
+    return this.#ports.ledger.archives.retiredNames(trip).some((name) => nameKey(name) === key);
   }
 
   /** The profile's text, as it was written. */

@@ -1,4 +1,7 @@
-/** The drives that a trip's profile names, with what is known of each: introduced, plugged in, lost. */
+/**
+ * The drives that a trip's profile names, with what is known of each: introduced, plugged in, lost. Those that were freed
+ * of the trip have no part in it any more.
+ */
 
 import type { DriveStatusJson } from "../../shared/api.ts";
 import { nameKey } from "../../shared/identity.ts";
@@ -21,7 +24,8 @@ export function drivesOf(engine: Engine, trip: KnownTrip): readonly TripDriveSta
   const rows = engine.ports.ledger.drives();
   const lost = new Set(engine.ports.ledger.lostDrives().map((drive) => nameKey(drive.name)));
   const present = new Set(engine.presence.drives.map((drive) => drive.id));
-  return trip.profile.drives.map((drive) => {
+  const taking = trip.profile.drives.filter(({ name }) => !engine.tripBook.isFreed(name, trip.id));
+  return taking.map((drive) => {
     const row = rows.find((each) => nameKey(each.name) === nameKey(drive.name));
     return {
       name: drive.name,

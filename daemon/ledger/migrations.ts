@@ -5,7 +5,9 @@
  * Paths are text. One with bytes that aren't UTF-8 is stored as JSON (see `rows.ts`), so every name survives.
  */
 
+import { archiveTables } from "./archiveFacts.ts";
 import { countersStep } from "./counters.ts";
+import { editTables } from "./editFacts.ts";
 
 export const migrations: readonly string[] = [
   `
@@ -264,4 +266,6 @@ export const migrations: readonly string[] = [
   ) STRICT;
   ${countersStep}
   `,
+  // Work files with their versions; archives, and what they hold.
+  `${editTables}${archiveTables}`,
 ];

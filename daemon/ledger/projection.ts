@@ -8,6 +8,8 @@ import { assert } from "../../shared/brand.ts";
 import type { CheckedFact, CopyFact, Fact, LookFact, LossFact, OriginalFact } from "../../shared/facts.ts";
 import type { CardId, DriveId, OriginalId } from "../../shared/identity.ts";
 import { nameKey } from "../../shared/identity.ts";
+import { takeArchiveFact } from "./archiveFacts.ts";
+import { takeEditFact } from "./editFacts.ts";
 import { loadPath, storePath } from "./rows.ts";
 import type { Statements } from "./statements.ts";
 
@@ -16,6 +18,7 @@ export interface Changes {
   /** @param path on the card, as stored */
   ofSighting(card: CardId, path: string): void;
   ofOriginal(original: OriginalId): void;
+  ofEdits(): void;
   /** A drive's copies went all at once. */
   ofEverything(): void;
 }
@@ -112,6 +115,18 @@ export class Projection {
         return;
       case "look":
         this.#takeLook(fact);
+        return;
+      case "edit":
+      case "edit-copy":
+      case "edit-seen":
+        this.#changes.ofEdits();
+        takeEditFact(this.#sql, id, fact);
+        return;
+      case "archived":
+      case "home":
+      case "drive-retired":
+        takeArchiveFact(this.#sql, fact);
+        if (fact.kind === "drive-retired") this.#changes.ofEverything();
         return;
       case "dismissed":
         this.#sql.run("DELETE FROM vanished WHERE card = ? AND at <= ?", fact.card, fact.at);
@@ -353,7 +368,7 @@ export class Projection {
     this.#sql.run("INSERT OR IGNORE INTO lost_drives (trip, drive) VALUES (?, ?)", trip, drive);
     this.#sql.run("UPDATE drives SET lost = ? WHERE id = ? AND lost IS NULL", at, drive);
     this.#sql.run("UPDATE copy_facts SET lost = 1 WHERE trip = ? AND drive = ?", trip, drive);
-    for (const table of ["copies", "losses"])
+    for (const table of ["copies", "losses", "edit_copies", "edit_looks"])
       this.#sql.run(`DELETE FROM ${table} WHERE trip = ? AND drive = ?`, trip, drive);
   }
 }

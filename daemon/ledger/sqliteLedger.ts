@@ -39,7 +39,9 @@ import type {
   TripRow,
   VanishedFile,
 } from "../ports/ledger.ts";
+import { ArchiveQueries } from "./archiveQueries.ts";
 import { CardFiles } from "./cardFiles.ts";
+import { EditQueries } from "./editQueries.ts";
 import { FrameQueries } from "./frameQueries.ts";
 import { migrations } from "./migrations.ts";
 import { Projection } from "./projection.ts";
@@ -70,6 +72,8 @@ export class SqliteLedger implements Ledger {
   readonly #sql: Statements;
   readonly #projection: Projection;
   readonly frames: FrameQueries;
+  readonly edits: EditQueries;
+  readonly archives: ArchiveQueries;
   readonly #cardFiles: CardFiles;
 
   /**
@@ -86,11 +90,17 @@ export class SqliteLedger implements Ledger {
     this.#sql = new Statements(this.#db);
     this.#migrate();
     this.frames = new FrameQueries(this.#sql);
+    this.edits = new EditQueries(this.#sql);
+    this.archives = new ArchiveQueries(this.#sql);
     this.#cardFiles = new CardFiles(this.#sql);
     this.#projection = new Projection(this.#sql, {
       ofSighting: (card, path) => this.#cardFiles.changed(card, path),
       ofOriginal: (original) => this.#cardFiles.changedOriginal(original),
-      ofEverything: () => this.#cardFiles.forgetAll(),
+      ofEdits: () => this.edits.changed(),
+      ofEverything: () => {
+        this.#cardFiles.forgetAll();
+        this.edits.changed();
+      },
     });
   }
 
@@ -503,7 +513,8 @@ export class SqliteLedger implements Ledger {
       `SELECT o.trip, o.path, f.day, o.size,
          (SELECT s.card FROM sightings s WHERE s.original = o.id ORDER BY s.at DESC LIMIT 1) AS card
        FROM originals o LEFT JOIN frames f ON f.id = o.frame
-       WHERE o.copies = 0
+       WHERE o.copies = 0 AND NOT EXISTS (SELECT 1 FROM archive_files a
+         WHERE a.trip = o.trip AND a.hash = o.hash AND a.size = o.size)
        ORDER BY o.trip, f.day, o.path_key`,
     );
   }
@@ -777,6 +788,12 @@ const kindsInOrder: readonly Fact["kind"][] = [
   "look",
   "vanished",
   "dismissed",
+  "edit",
+  "edit-copy",
+  "edit-seen",
+  "archived",
+  "home",
+  "drive-retired",
 ];
 
 function order(fact: Fact): number {

@@ -14,6 +14,7 @@ import { printable } from "../../shared/text.ts";
 import { bytes, count, millis } from "../../shared/units.ts";
 import type { Clock } from "../ports/clock.ts";
 import type { Files } from "../ports/files.ts";
+import type { FolderWatch } from "../ports/folderWatch.ts";
 import type { Hashing } from "../ports/hashing.ts";
 import type { MetadataReader } from "../ports/metadata.ts";
 import type { Notices } from "../ports/notices.ts";
@@ -30,6 +31,7 @@ import { runTool } from "./common/runTool.ts";
 import { SystemClock } from "./common/systemClock.ts";
 import { SystemRandomness } from "./common/systemRandomness.ts";
 import { XmpSidecars } from "./common/xmpSidecars.ts";
+import { WatchedFolders } from "./common/watchedFolders.ts";
 import { createHashing } from "./common/xxHash.ts";
 import { type ComputerCheck, checkLinux } from "./linux/computerChecks.ts";
 import { DesktopNotices } from "./linux/desktopNotices.ts";
@@ -39,6 +41,7 @@ import { PracticeVolumes } from "./practice/practiceVolumes.ts";
 
 export interface Platform {
   readonly files: Files;
+  readonly folderWatch: FolderWatch;
   readonly volumes: Volumes;
   readonly notices: Notices;
   readonly clock: Clock;
@@ -69,6 +72,7 @@ export async function selectPlatform(options: {
   const oneExiftool = { processes: count(1), timeout: millis(limits.pictureTimeout), launcher };
   return {
     files,
+    folderWatch: new WatchedFolders(),
     volumes:
       options.practice === undefined
         ? realVolumes(clock)
@@ -95,6 +99,11 @@ export async function selectPlatform(options: {
     }),
     sidecars: new XmpSidecars({ ...oneExiftool, folder: join(options.cache, "sidecars") }),
   };
+}
+
+/** Reading files of this computer and their digests, for a command that works without the daemon. */
+export async function selectFiles(): Promise<Pick<Platform, "files" | "hashing" | "clock">> {
+  return { files: new NodeFiles(), hashing: await createHashing(), clock: new SystemClock() };
 }
 
 /** What works on this computer and what is missing. @throws UserMistake where the system isn't served yet. */

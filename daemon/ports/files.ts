@@ -3,7 +3,8 @@
  * fails with `FileFault` and nothing else. Nothing here follows a symbolic link in the last part of a path.
  *
  * Invariants of every implementation: `moveNoReplace` never replaces; `removeUnfinished` removes only what stands
- * below `.scrubjay/incoming/`; there is no method that deletes anything else.
+ * below `.scrubjay/incoming/`, `removeEarlier` only earlier versions of work files below `.scrubjay/trips/ID/earlier/`;
+ * there is no method that deletes anything else.
  */
 
 import type { ReadBack } from "../../shared/facts.ts";
@@ -73,6 +74,8 @@ export interface Files {
   list(folder: AbsolutePath): Promise<readonly Entry[]>;
   facts(path: AbsolutePath): Promise<FileFacts>;
   traits(root: AbsolutePath): Promise<FsTraits>;
+  /** What tells the file system below a folder from others: its UUID, or `server:/share`; "" where nothing tells. */
+  fileSystemId(folder: AbsolutePath): Promise<string>;
   /** The whole file, refused with `too-large` past `most`. */
   readSmall(path: AbsolutePath, most: Bytes): Promise<Uint8Array>;
   openToRead(path: AbsolutePath): Promise<ReadHandle>;
@@ -96,6 +99,8 @@ export interface Files {
   replaceOwn(path: AbsolutePath, content: Uint8Array): Promise<void>;
   /** Removes unfinished work; refuses every path that isn't below an `incoming` folder of ours. */
   removeUnfinished(path: AbsolutePath): Promise<void>;
+  /** Removes an earlier version of a work file; refuses every path that isn't one of ours below `earlier` of a record. */
+  removeEarlier(path: AbsolutePath): Promise<void>;
   /** `amount` page-aligned blocks of `size` bytes each. */
   blocks(amount: number, size: Bytes): Block[];
 }

@@ -24,6 +24,8 @@ import type {
 } from "../../shared/identity.ts";
 import type { Alert, MediumFaultCode } from "../../shared/problems.ts";
 import type { Bytes, Count, Instant, Millis } from "../../shared/units.ts";
+import type { ArchiveLedger } from "./archiveLedger.ts";
+import type { EditLedger } from "./editLedger.ts";
 import type { FrameLedger } from "./frameLedger.ts";
 
 /** A fact with the text that stands in journals, and that text's own check as its name. */
@@ -196,6 +198,8 @@ export interface EventRow {
 
 export interface Ledger {
   readonly frames: FrameLedger;
+  readonly edits: EditLedger;
+  readonly archives: ArchiveLedger;
 
   /** Takes facts in, all or none. Facts already known change nothing. */
   apply(facts: readonly EncodedFact[]): void;
@@ -280,7 +284,7 @@ export interface Ledger {
   originalsByContent(trip: TripId, hash: ContentHash, size: Bytes): readonly OriginalRow[];
   /** Trips of which a drive holds copies. */
   tripsHeld(drive: DriveId): readonly TripId[];
-  /** Originals of all trips that no drive holds. */
+  /** Originals of all trips that no drive holds, nor any archive. */
   nowhere(): readonly NowhereRow[];
   /** How many originals of all trips none of these drives holds and the other ones do, by drive. */
   heldOnlyBeside(drives: readonly DriveId[]): ReadonlyMap<DriveId, Count>;

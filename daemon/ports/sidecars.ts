@@ -15,6 +15,11 @@ export interface SidecarTool {
   /** The rating of each, in order. One that can't be read says none. Never rejects for their sake. */
   ratings(contents: readonly Uint8Array[]): Promise<readonly Rating[]>;
   /**
+   * Every property of its XMP as text by its name, such as `xmp:Rating`, those of structures by the names of both, those
+   * of lists joined; undefined where it is no XMP that can be read. Never rejects.
+   */
+  properties(content: Uint8Array): Promise<ReadonlyMap<string, string> | undefined>;
+  /**
    * The sidecar with this rating and every other byte as it was, proved by reading it again; without an earlier one, a
    * sidecar that says nothing else.
    * @param now RFC 3339, for xmp:MetadataDate where a sidecar says one

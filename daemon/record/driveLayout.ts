@@ -8,6 +8,9 @@ import { extensionOf, type RelativePath, type TripId } from "../../shared/identi
 export const incomingFolder = ".scrubjay/incoming" as RelativePath;
 export const identityFile = ".scrubjay/drive.json" as RelativePath;
 
+/** Which archive a folder is; beside it everything stands as on a drive. */
+export const archiveFile = ".scrubjay/archive.json" as RelativePath;
+
 export const tripsFolder = ".scrubjay/trips" as RelativePath;
 export const recordFolder = (trip: TripId): RelativePath => `${tripsFolder}/${trip}` as RelativePath;
 export const journalFile = (trip: TripId): RelativePath =>
@@ -18,6 +21,9 @@ export const profileFile = (trip: TripId): RelativePath =>
 /** Where a damaged file is set aside, below the drive's root, when a good copy takes its name. */
 export const asideFile = (trip: TripId, path: RelativePath): RelativePath =>
   `${recordFolder(trip)}/aside/${path}` as RelativePath;
+
+/** Earlier versions of the trip's work files. */
+export const earlierFolder = (trip: TripId): RelativePath => `${recordFolder(trip)}/earlier` as RelativePath;
 
 /** Where an earlier version of a work file goes, below the drive's root. @param version tells versions apart */
 export const earlierFile = (trip: TripId, path: RelativePath, version: string): RelativePath =>

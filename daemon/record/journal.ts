@@ -21,6 +21,9 @@ const inside = text.refine((path) => path.split("/").every(isPlainPart));
 const base = { trip: tripId, at: whole };
 const original = text.max(200);
 const drive = text.regex(/^[0-9a-z]{1,64}$/);
+/** The name of another fact: its own check. */
+const factName = text.regex(/^[0-9a-f]{16}$/);
+const factOwner = text.regex(/^[0-9a-f]{32}$/);
 const readBack = z.enum(["direct", "remount", "cache"]);
 const taken = z.object({
   instant: whole,
@@ -91,6 +94,32 @@ const shapes = z.discriminatedUnion("kind", [
   z.object({ kind: z.literal("accepted"), ...base, card: text, path: text, original, damage: text }),
   z.object({ kind: z.literal("dismissed"), ...base, card: text }),
   z.object({ kind: z.literal("look"), ...base, frame: text.max(200), fine: z.boolean() }),
+  z.object({
+    kind: z.literal("edit"),
+    ...base,
+    path: inside,
+    hash: text.max(16),
+    size: whole,
+    modified: whole,
+    drive,
+    after: z.array(factName).max(100),
+  }),
+  z.object({ kind: z.literal("edit-copy"), ...base, edit: factName, drive, readBack }),
+  z.object({ kind: z.literal("edit-seen"), ...base, edit: factName }),
+  z.object({
+    kind: z.literal("archived"),
+    ...base,
+    archive: factOwner,
+    readBack,
+    files: z.array(z.object({ path: inside, hash: text.max(16), size: whole })),
+  }),
+  z.object({
+    kind: z.literal("home"),
+    ...base,
+    archives: z.array(factOwner).max(100),
+    complete: z.boolean(),
+  }),
+  z.object({ kind: z.literal("drive-retired"), ...base, drive }),
   z.object({ kind: z.literal("vanished"), ...base, card: text, path: text, size: whole, modified: whole }),
 ]);
 

@@ -62,6 +62,8 @@ export function fakeFace(status: StatusJson): FakeFace {
     },
     failsWith: undefined,
     trips: unasked(),
+    edits: unasked(),
+    home: unasked(),
     frames: unasked(),
     holdings: () => ({ trip: null, days: [], at: status.at }),
     happened: (before) => {

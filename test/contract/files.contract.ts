@@ -279,6 +279,16 @@ export function filesContract(place: Place): void {
       ]);
     });
 
+    test("an archive's identity is a file of ours too, and asking for the file system's id never fails", async () => {
+      const folder = await fresh();
+      await files.replaceOwn(under(folder, "archive.json"), Buffer.from("first"));
+      await files.replaceOwn(under(folder, "archive.json"), Buffer.from("second"));
+      expect(await text(under(folder, "archive.json"))).toBe("second");
+      const id = await files.fileSystemId(folder);
+      expect(await files.fileSystemId(folder)).toBe(id);
+      expect(await files.fileSystemId(under(folder, "nowhere"))).toBe(id);
+    });
+
     test("a replacement that a power cut left half done doesn't stand in the way of the next", async () => {
       const folder = await fresh();
       await put(files, under(folder, ".scrubjay-new-profile.yaml"), Buffer.from("tor"));

@@ -230,3 +230,29 @@ test.skipIf(!hasSecondOpinion)(
     }
   },
 );
+
+test("properties are told by namespace and name, lists joined, structures flat, hostile text as it stands", async () => {
+  const content = sidecar(
+    'xmp:Rating="3" jay:Nest="ledge &#x202e;"',
+    `<dc:subject><rdf:Bag><rdf:li>cliff</rdf:li><rdf:li>kestrel</rdf:li></rdf:Bag></dc:subject>
+     <jay:Seen rdf:parseType="Resource"><jay:By>Anna</jay:By><jay:Count>2</jay:Count></jay:Seen>`,
+  );
+  expect(new Map(await tool.properties(content))).toEqual(
+    new Map([
+      ["xmp:Rating", "3"],
+      ["jay:Nest", "ledge \u202e"],
+      ["dc:Subject", "cliff, kestrel"],
+      ["jay:SeenBy", "Anna"],
+      ["jay:SeenCount", "2"],
+    ]),
+  );
+});
+
+test.each([
+  ["no XMP", text("a note about the cliffs")],
+  ["nothing", new Uint8Array()],
+  ["broken XML", sidecar('xmp:Rating="3"').slice(0, 200)],
+  ["a picture", new Uint8Array([0xff, 0xd8, 0xff, 0xe0, 0, 16, 0x4a, 0x46, 0x49, 0x46])],
+])("%s has no properties to tell of", async (_what, content) => {
+  expect(await tool.properties(content)).toBeUndefined();
+});

@@ -25,6 +25,7 @@ const nothing: AlertView = {
   withdrawn: [],
   vanished: [],
   emptied: [],
+  conflicts: [],
   doubted: [],
   nowhere: { paths: [], cards: [] },
   filling: [],

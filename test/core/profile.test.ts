@@ -76,7 +76,8 @@ test("a sound profile is read whole, without a fault", () => {
       folders: "{trip}/{day}",
       names: "{code}-{day:yyyyMMdd}-{body}{number}",
       after: { ejectCard: true },
-      archive: { folder: "/archive", tree: "{taken:yyyy}/{trip}" },
+      edits: { leaveOut: [], historyShare: 0.05 },
+      archive: { folder: "/archive", tree: "{taken:yyyy}/{trip}", also: [] },
     },
   });
 });
@@ -433,4 +434,43 @@ test("example names have the letters of the bodies that are listed", () => {
   expect(
     letters(sound.replace("letter: A", "letter: M").replace(/ {2}- \{ serial: "4410913".*\n/, "")),
   ).toEqual(["M", "M", "M"]);
+});
+
+const withEdits = (edits: string): string => changed("archive:", `edits: ${edits}\narchive:`);
+
+test.each([
+  ["{ leave-out: Catalogue/Previews/**, history: 5 % }", ["Catalogue/Previews/**"], 0.05],
+  ['{ leave-out: ["**/Cache", "*.tmp"], history: "12.5%" }', ["**/Cache", "*.tmp"], 0.125],
+  ["{ leave-out: [], history: 0 % }", [], 0],
+  ["{ history: 50% }", [], 0.5],
+  ["{ leave-out: Exports }", ["Exports"], 0.05],
+])("edits: %s is read", (edits, leaveOut, historyShare) => {
+  expect(read(withEdits(edits)).edits).toEqual({ leaveOut, historyShare });
+});
+
+test("a profile says what of work files is faulty, at its place", () => {
+  expectFault(withEdits("{ leaveout: a }"), "18:10 edits.leaveout error", /did you mean 'leave-out'/);
+  expectFault(withEdits("yes"), "18:8 edits error", /keys with values/);
+  expectFault(withEdits("{ leave-out: /Exports }"), "18:21 edits.leave-out error", /begins with/);
+  expectFault(withEdits("{ leave-out: [a, b//c] }"), "18:27 edits.leave-out[1] error", /'\/\/'/);
+  expectFault(withEdits("{ leave-out: 5 }"), "18:21 edits.leave-out error", /number 5/, /quotes/);
+  for (const share of ["51 %", "5", "5 per cent", "-1 %", "1e1 %", "{}", ""])
+    expectFault(
+      withEdits(`{ history: ${share} }`),
+      `18:${share === "" ? 10 : 19} edits.history error`,
+      /./,
+      /50 %/,
+    );
+  const many = Array.from({ length: 101 }, (_, index) => `p${index}`).join(", ");
+  expectFault(withEdits(`{ leave-out: [${many}] }`), "18:21 edits.leave-out error", /101 patterns/);
+});
+
+test("a further archive is another absolute folder", () => {
+  const also = (value: string): string => changed("folder: /archive,", `folder: /archive, also: ${value},`);
+  expect(read(also("/second/archive")).archive?.also).toEqual(["/second/archive"]);
+  expect(read(also("[/second, 'D:\\Third']")).archive?.also).toEqual(["/second", "D:\\Third"]);
+  expectFault(also("second"), "18:36 archive.also error", /no absolute path/);
+  expectFault(also("/archive/"), "18:36 archive.also error", /named already/);
+  expectFault(also("[/b, //b]"), "18:41 archive.also[1] error", /named already/);
+  expectFault(also("[/1,/2,/3,/4,/5,/6,/7,/8,/9]"), "18:36 archive.also error", /9 folders/);
 });

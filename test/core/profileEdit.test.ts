@@ -279,3 +279,19 @@ describe("texts to begin with", () => {
     expect(formOf(emptyProfile(['"}\n- x']))?.drives[0]?.name).toBe('"}\n- x');
   });
 });
+
+test("keys of work files and further archives stay as they stand while others change", () => {
+  const text = example
+    .replace(
+      /^edits:.*$/m,
+      `edits: # what is big
+  leave-out: ["Catalogue/Previews/**", '*.tmp'] # made anew
+  history: 5 %`,
+    )
+    .replace("{ folder: /archive,", "{ folder: /archive, also: [/second],");
+  const changedText = changed(changed(text, "code", "KX"), "archive.folder", "/elsewhere");
+  expect(changedText).toContain(text.slice(text.indexOf("edits:"), text.indexOf("archive:")));
+  expect(changedText).toContain("also: [/second]");
+  expect(readProfile(changedText).profile?.edits.leaveOut).toEqual(["Catalogue/Previews/**", "*.tmp"]);
+  expect(readProfile(changed(text, "edits.history", "10 %")).profile?.edits.historyShare).toBe(0.1);
+});

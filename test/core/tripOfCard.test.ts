@@ -26,6 +26,7 @@ function trip(
     folders: "{trip}/{day}",
     names: "{original}",
     after: { ejectCard: false },
+    edits: { leaveOut: [], historyShare: 0.05 },
   };
   return { id: id as TripId, profile };
 }

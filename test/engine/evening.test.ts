@@ -336,7 +336,11 @@ test("files that stand where a copy should go are left as they are", async () =>
   await bench.idle();
   expect(readFileSync(join(taken, "KC-20270605-X0001.PNG"), "utf8")).toBe("somebody else's");
   expect(readFileSync(join(taken, "KC-20270605-X0001-2.PNG"), "utf8")).toBe("picture");
-  expect([...tripTree("Slate").keys()]).toEqual(["2027-06-05/KC-20270605-X0001.PNG"]);
+  // What stands there is no card's: it is a work file like any other.
+  expect([...tripTree("Slate").keys()]).toEqual([
+    "2027-06-05/KC-20270605-X0001-changed.PNG",
+    "2027-06-05/KC-20270605-X0001.PNG",
+  ]);
   expect(alertCodes()).toEqual(["name-clash"]);
   expect(card().clear).toBe(true);
 });

@@ -56,6 +56,10 @@ export class FaultyFiles implements Files {
     await this.#before("traits", root);
     return this.#files.traits(root);
   }
+  async fileSystemId(folder: AbsolutePath): Promise<string> {
+    await this.#before("fileSystemId", folder);
+    return this.#files.fileSystemId(folder);
+  }
   async readSmall(path: AbsolutePath, most: Bytes): Promise<Uint8Array> {
     await this.#before("readSmall", path);
     return this.#files.readSmall(path, most);
@@ -111,6 +115,10 @@ export class FaultyFiles implements Files {
   async removeUnfinished(path: AbsolutePath): Promise<void> {
     await this.#before("removeUnfinished", path);
     return this.#files.removeUnfinished(path);
+  }
+  async removeEarlier(path: AbsolutePath): Promise<void> {
+    await this.#before("removeUnfinished", path);
+    return this.#files.removeEarlier(path);
   }
   blocks(amount: number, size: Bytes): Block[] {
     return this.#files.blocks(amount, size);

@@ -113,8 +113,8 @@ export function copyOn(bench: Bench, drive: string, nth: number): string {
 }
 
 /** What a drive holds of the trip, without our own list. */
-export function held(bench: Bench, drive: string): Readonly<Record<string, string>> {
-  const files = tree(join(bench.practice, drive, "Kestrel Cliffs"));
+export function held(bench: Bench, drive: string, trip = "Kestrel Cliffs"): Readonly<Record<string, string>> {
+  const files = tree(join(bench.practice, drive, trip));
   files.delete("checksums.xxh64");
   return Object.fromEntries([...files].map(([path, content]) => [path, String(content)]));
 }

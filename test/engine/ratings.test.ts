@@ -127,6 +127,10 @@ test("what another program wrote after it was shown stands, and nothing is writt
   expect(earlierOn(bench)).toEqual([]);
 });
 
+/** What is rated is moved there; the same goes on on the other drive when it is mirrored. */
+const onBlue = (operation: Operation, path: string): boolean =>
+  operation === "moveNoReplace" && path.includes("/Blue/");
+
 /** Something happens at the n-th call of an operation on a path that fits, once. */
 function once(fits: (operation: Operation, path: string) => boolean, happens: () => void): Faults {
   let done = false;
@@ -143,11 +147,14 @@ test("what another program writes in the middle of it is never replaced or lost"
   const moments: readonly (readonly [string, (operation: Operation, path: string) => boolean])[] = [
     [
       "before it is put away",
-      (operation, path) => operation === "moveNoReplace" && path.includes("/earlier/"),
+      (operation, path) =>
+        operation === "moveNoReplace" &&
+        path.includes("/Blue/.scrubjay/trips/") &&
+        path.includes("/earlier/"),
     ],
     [
       "before the new one comes",
-      (operation, path) => operation === "moveNoReplace" && path.endsWith(`${frameName}.xmp`),
+      (operation, path) => onBlue(operation, path) && path.endsWith(`${frameName}.xmp`),
     ],
   ];
   for (const [when, fits] of moments) {
@@ -274,7 +281,7 @@ test("a drive that is pulled in the middle has its earlier version back when it 
   let armed = false;
   const wrap = withFaults(
     once(
-      (operation, path) => armed && operation === "moveNoReplace" && path.endsWith(`${frameName}.xmp`),
+      (operation, path) => armed && onBlue(operation, path) && path.endsWith(`${frameName}.xmp`),
       () => bench?.takeOut("Blue"),
     ),
   );

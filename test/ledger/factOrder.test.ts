@@ -52,7 +52,7 @@ function history(random: () => number, told: SqliteLedger): readonly EncodedFact
     } else if (what < 0.98) {
       tell({ kind: "checked", ...base, readBack: "cache", originals: [original, pick(originals)] });
     } else {
-      tell({ kind: "drive-lost", ...base });
+      tell({ kind: what < 0.99 ? "drive-lost" : "drive-retired", ...base });
     }
   }
   return facts;

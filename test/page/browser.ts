@@ -45,8 +45,12 @@ export interface Look {
   readonly at?: string;
 }
 
-/** A window on the page of this computer's daemon. */
-export async function open(browser: Browser, computer: Computer, look: Look = {}): Promise<Shown> {
+/** A window on the page of this computer's daemon, or of another whose links `must("open")` gives. */
+export async function open(
+  browser: Browser,
+  computer: Pick<Computer, "must">,
+  look: Look = {},
+): Promise<Shown> {
   const { out } = await computer.must("open", "--json");
   const link = (JSON.parse(out) as { readonly url: string }).url;
   const { colorScheme = "light", width = 1280, height = 800, at } = look;

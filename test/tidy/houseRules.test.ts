@@ -25,8 +25,9 @@ const layers: readonly Layer[] = [
   { where: "config/", mayUse: [], reason: "data with reasons, no logic" },
   {
     where: "daemon/core/",
-    mayUse: ["shared/", "yaml", "temporal-polyfill"],
-    reason: "decisions are values from values: nothing here can fail, wait or differ from run to run",
+    mayUse: ["shared/", "yaml", "temporal-polyfill", "picomatch"],
+    reason:
+      "decisions are values from values: nothing here can fail, wait or differ from run to run; reading YAML, calendars and patterns of names are such too",
   },
   { where: "daemon/ports/", mayUse: ["shared/"], reason: "interfaces only" },
   {
@@ -86,8 +87,10 @@ const layers: readonly Layer[] = [
   {
     where: "daemon/faces/",
     mayUse: [
+      "daemon/api/editsFace.ts",
       "daemon/api/face.ts",
       "daemon/api/framesFace.ts",
+      "daemon/api/homeFace.ts",
       "daemon/api/tripsFace.ts",
       "daemon/core/",
       "daemon/engine/",
@@ -104,6 +107,8 @@ const layers: readonly Layer[] = [
       "daemon/core/",
       "daemon/home/",
       "daemon/api/client.ts",
+      "daemon/engine/homecoming/check.ts",
+      "daemon/engine/progress.ts",
       "daemon/ledger/oneOnly.ts",
       "daemon/platform/select.ts",
       "daemon/main.ts",
@@ -115,7 +120,8 @@ const layers: readonly Layer[] = [
       "node:",
     ],
     reason:
-      "talks to the daemon by its API; `daemon` starts it, `tray` the tray, once each, and `doctor` asks the platform",
+      "talks to the daemon by its API; `daemon` starts it, `tray` the tray, once each, `doctor` asks the platform, and " +
+      "`archive check` reads a folder without any daemon",
   },
   {
     where: "daemon/main.ts",
@@ -236,6 +242,7 @@ const testFolders: readonly string[] = [
   "support",
   "tidy",
   "tray",
+  "week",
 ];
 
 /** What belongs to one computer and not to the project. */

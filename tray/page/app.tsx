@@ -8,9 +8,11 @@ import { printable } from "../../shared/text.ts";
 import { useAddress } from "./address.ts";
 import { type Line, listen } from "./daemon.ts";
 import { Drives } from "./drives.tsx";
+import { EditsScreen } from "./edits/edits.tsx";
 import { Evening } from "./evening.tsx";
 import { Frames } from "./frames/frames.tsx";
 import { Happened } from "./happened.tsx";
+import { HomeScreen } from "./home/home.tsx";
 import { Report } from "./report/report.tsx";
 import { Trips } from "./trips/trips.tsx";
 
@@ -33,7 +35,9 @@ const screens: readonly Screen[] = [
   evening,
   { at: "trips", name: "Trips", view: (status, rest) => <Trips status={status} rest={rest} /> },
   { at: "frames", name: "Frames", view: (status, rest) => <Frames status={status} rest={rest} /> },
+  { at: "edits", name: "Edits", view: (status, rest) => <EditsScreen status={status} path={rest[0]} /> },
   { at: "drives", name: "Drives", view: (status, rest) => <Drives status={status} at={rest[0]} /> },
+  { at: "home", name: "Home", view: (status) => <HomeScreen status={status} /> },
   { at: "happened", name: "What happened", view: () => <Happened /> },
   { at: "report", name: "Report", beside: true, view: (status) => <Report status={status} /> },
 ];

@@ -11,6 +11,7 @@ import {
   type BoardRow,
   boardTable,
   cardsOnBoard,
+  copyingWords,
   damagedOf,
   isAtRest,
   mayBeFormatted,
@@ -191,7 +192,7 @@ function Work({ work }: { readonly work: WorkJson }) {
   const what =
     work.kind === "scrub"
       ? `Reading ${work.from} again`
-      : `Copying ${inSentence(work.from)} to ${work.to.join(", ")}`;
+      : `${copyingWords[work.kind]} ${inSentence(work.from)} to ${work.to.join(", ")}`;
   return (
     <p class="work">
       {what}: {facts}
@@ -268,6 +269,12 @@ function WhatHelps({ alert, status }: { readonly alert: AlertJson; readonly stat
   const card = status.cards.find((each) => each.id === alert.about);
   if (alert.code === "damaged-source" && card !== undefined) return <Damaged card={card} />;
   if (alert.code === "no-trip" && card !== undefined) return <WhichTrip card={card} />;
+  if (alert.code === "work-conflict")
+    return (
+      <p class="acts">
+        <a href={addressOf("edits")}>See both versions</a>
+      </p>
+    );
   if (alert.code === "frame-doubted")
     return (
       <p class="acts">

@@ -32,6 +32,7 @@ import type {
   WriteHandle,
 } from "../../ports/files.ts";
 import { fileFault, systemCode } from "./fileFault.ts";
+import { fileSystemId } from "./fileSystemId.ts";
 import { fileSystemName, readBackOf } from "./fileSystems.ts";
 import { mountOf, readMountTable } from "./mountTable.ts";
 import { pathFromBytes, pathToBytes } from "./pathBytes.ts";
@@ -50,6 +51,7 @@ const wasmPage = 65_536;
 const ownNames: ReadonlySet<string> = new Set([
   "checksums.xxh64",
   "drive.json",
+  "archive.json",
   "profile.yaml",
   "journal.jsonl",
 ]);
@@ -89,6 +91,10 @@ export class NodeFiles implements Files {
         readOnly: await isReadOnly(root),
       };
     });
+  }
+
+  async fileSystemId(folder: AbsolutePath): Promise<string> {
+    return fileSystemId(folder);
   }
 
   async readSmall(path: AbsolutePath, most: Bytes): Promise<Uint8Array> {
@@ -231,6 +237,12 @@ export class NodeFiles implements Files {
   async removeUnfinished(path: AbsolutePath): Promise<void> {
     const inside = path.split("/.scrubjay/incoming/")[1] ?? "";
     assert(inside !== "" && !path.split("/").includes(".."), `'${path}' is unfinished work of ours`);
+    await faulty(path, () => unlinkIfThere(pathToBytes(path)));
+  }
+
+  async removeEarlier(path: AbsolutePath): Promise<void> {
+    const isOurs = /\/\.scrubjay\/trips\/[a-z0-9-]+\/earlier\/.+\/\d{8}T\d{6}(?:-\d+)?\.\d{3}Z(?:-\d+)?(?:\.[^/]*)?$/s;
+    assert(isOurs.test(path) && !path.split("/").includes(".."), `'${path}' is an earlier version of ours`);
     await faulty(path, () => unlinkIfThere(pathToBytes(path)));
   }
 

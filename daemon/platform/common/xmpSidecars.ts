@@ -34,6 +34,13 @@ const allArgs: readonly string[] = [
   ...["-XMP:all", "-Warning", "-Error"],
 ];
 
+/** Flat, and as they stand: `-n` leaves values unconverted, `-b` whole (exiftool.org, Application Documentation). */
+const propertyArgs: readonly string[] = [
+  ...["-json", "-G1", "-a", "-n", "-b", "-XMP:all", "-FileType", "-Warning", "-Error"],
+];
+/** Says who wrote the packet; no property of the XMP data model (XMP Specification part 1, 7.3.3). */
+const packetGroup = "x";
+
 export class XmpSidecars implements SidecarTool {
   readonly #options: XmpSidecarsOptions;
   #tool: Promise<ExifTool> | undefined;
@@ -59,6 +66,12 @@ export class XmpSidecars implements SidecarTool {
     const before = await this.#onFile(earlier, (file) => this.#read(file, allArgs));
     if (before === undefined || hasFault(before)) return { rated: false, why: "it can't be read as XMP" };
     return this.#proved(new TextEncoder().encode(changed.text), rating, before);
+  }
+
+  async properties(content: Uint8Array): Promise<ReadonlyMap<string, string> | undefined> {
+    const tags = await this.#onFile(content, (file) => this.#read(file, propertyArgs));
+    if (tags === undefined || hasFault(tags) || tags.get("File:FileType") !== "XMP") return undefined;
+    return propertiesOf(tags);
   }
 
   async close(): Promise<void> {
@@ -118,6 +131,24 @@ function ratingOf(tags: Tags | undefined): Rating {
   if (!/^[+-]?\d{1,3}(\.\d{1,10})?$/.test(text)) return undefined;
   const rating = Number(text);
   return rating === -1 || (rating >= 0 && rating <= 5) ? rating : undefined;
+}
+
+/**
+ * A property is known by its namespace and name, written `prefix:name` (XMP Specification part 1, ISO 16684-1, 6.2).
+ * ExifTool gives both with prefixes of its own and names that begin with a capital: `XMP-dc:Subject` is `dc:subject`.
+ */
+function propertiesOf(tags: Tags): ReadonlyMap<string, string> {
+  const found = new Map<string, string>();
+  for (const [tag, value] of tags) {
+    const [, prefix = "", name = ""] = /^XMP-([^:]+):(.+)$/.exec(tag) ?? [];
+    if (name !== "" && prefix !== packetGroup) found.set(`${prefix}:${name}`, textOf(value));
+  }
+  return found;
+}
+
+function textOf(value: unknown): string {
+  if (Array.isArray(value)) return value.map(textOf).join(", ");
+  return typeof value === "object" ? JSON.stringify(value) : String(value);
 }
 
 /** Minor ones (`[minor]`) concern form alone. */

@@ -1,8 +1,8 @@
 /**
- * How far a scrub is, on standard error while it is waited for: a line that is drawn anew each second on a terminal, a
- * plain line every half minute elsewhere.
+ * How far long work of the daemon is, on standard error while it is waited for: a line that is drawn anew each second on
+ * a terminal, a plain line every half minute elsewhere.
  *
- * Invariants: standard output stays untouched; a daemon that doesn't answer is no failure here, the scrub itself says so.
+ * Invariants: standard output stays untouched; a daemon that doesn't answer is no failure here, whoever waits says so.
  */
 
 import type { WorkJson } from "../../shared/api.ts";
@@ -21,25 +21,37 @@ const plainEvery = 30;
 /** ECMA-48 8.3.41, EL: erases what is right of the cursor, which CR put in the first column. */
 const startOver = "\r\u001b[K";
 
-/** Shows progress until `scrub` settles. @returns what it resolves with, or its failure */
-export async function whileScrubbing<T>(
+/** The work that is shown, and how its line begins. */
+export interface ShownWork {
+  readonly kind: WorkJson["kind"];
+  readonly doing: string;
+}
+
+/** Shows progress until `waited` settles. @returns what it resolves with, or its failure */
+export async function whileWorking<T>(
   terminal: Terminal,
   client: Pick<DaemonClient, "status">,
-  scrub: Promise<T>,
+  waited: Promise<T>,
+  shown: ShownWork,
 ): Promise<T> {
   const done = new AbortController();
-  const showing = show(terminal, client, done.signal);
+  const far = async (): Promise<string> => {
+    const works = await worksOf(client, shown.kind);
+    return works.length === 0 ? "" : `${shown.doing}: ${works.map(howFar).join("; ")}`;
+  };
+  const showing = showLines(terminal, far, done.signal);
   try {
-    return await scrub;
+    return await waited;
   } finally {
     done.abort();
     await showing;
   }
 }
 
-async function show(
+/** Draws what `far` says until `stop` aborts; "" is nothing to say. */
+export async function showLines(
   terminal: Terminal,
-  client: Pick<DaemonClient, "status">,
+  far: () => Promise<string>,
   stop: AbortSignal,
 ): Promise<void> {
   const width = terminal.errColumns;
@@ -47,18 +59,20 @@ async function show(
   for (let seconds = 1; !stop.aborted; seconds += 1) {
     await terminal.pause(second, stop);
     if (width === undefined && seconds % plainEvery !== 0) continue;
-    const works = stop.aborted ? [] : await readings(client);
-    if (stop.aborted || works.length === 0) continue;
-    const line = `Reading again: ${works.map(howFar).join("; ")}`;
+    const line = stop.aborted ? "" : await far();
+    if (stop.aborted || line === "") continue;
     terminal.err(width === undefined ? `${line}\n` : `${startOver}${cut(line, width - 1)}`);
     drawn = width !== undefined;
   }
   if (drawn) terminal.err(startOver);
 }
 
-async function readings(client: Pick<DaemonClient, "status">): Promise<readonly WorkJson[]> {
+async function worksOf(
+  client: Pick<DaemonClient, "status">,
+  kind: WorkJson["kind"],
+): Promise<readonly WorkJson[]> {
   try {
-    return (await client.status()).work.filter((work) => work.kind === "scrub");
+    return (await client.status()).work.filter((work) => work.kind === kind);
   } catch (error) {
     if (error instanceof UserMistake) return [];
     throw error;
@@ -66,7 +80,7 @@ async function readings(client: Pick<DaemonClient, "status">): Promise<readonly 
 }
 
 /** `Blue, 51 % of 52.3 GB, 4 min left`: short, since it has to fit into one line. */
-function howFar(work: WorkJson): string {
+export function howFar(work: WorkJson): string {
   const done = `${percentOf(work)} % of ${formatBytes(bytes(work.totalBytes))}`;
   return [printable(work.from, 60), done, ...timeLeft(work)].join(", ");
 }

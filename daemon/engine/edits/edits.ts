@@ -1,0 +1,542 @@
+/**
+ * Work files: looked at on every drive that is in, written down as versions when they are quiet, and mirrored to the
+ * trip's other drives. Hints say when to look; what is to be done is worked out from what stands there and from the
+ * ledger each time.
+ *
+ * This file turns the round: list, assess, settle, mirror. What stands on one drive is `assess.ts`, what goes from drive to
+ * drive `mirror.ts`, how it is put in place `swap.ts`, what becomes of earlier versions `history.ts`, what people are told
+ * `view.ts`.
+ */
+
+import { counted } from "../../../shared/format.ts";
+import {
+  type DriveId,
+  nameKey,
+  type RelativePath,
+  type TripId,
+  type VolumeId,
+} from "../../../shared/identity.ts";
+import { FileFault } from "../../../shared/problems.ts";
+import { printable } from "../../../shared/text.ts";
+import { bytes } from "../../../shared/units.ts";
+import { databaseMagic, unitsOf } from "../../core/edits/units.ts";
+import { inOrder } from "../../core/edits/versions.ts";
+import { kindOfFile } from "../../core/fileKinds.ts";
+import { leftOut } from "../../core/leaveOut.ts";
+import type { EditHead } from "../../ports/editLedger.ts";
+import type { EncodedFact } from "../../ports/ledger.ts";
+import { encodeFact } from "../../record/journal.ts";
+import type { BlockPool } from "../bounds.ts";
+import type { Target } from "../copyPass.ts";
+import type { KnownTrip } from "../dating.ts";
+import type { DriveBay } from "../driveBay.ts";
+import type { EnginePorts } from "../ports.ts";
+import type { Presence, PresentDrive } from "../presence.ts";
+import { type CurrentWork, Progress } from "../progress.ts";
+import type { TripBook } from "../tripBook.ts";
+import type { VolumeUse } from "../volumeUse.ts";
+import { type Assessment, assessUnit, dueOf, type Loser, type UnitKeys } from "./assess.ts";
+import { thinHistory } from "./history.ts";
+import { listWork } from "./listing.ts";
+import {
+  headsByKey,
+  holdingFact,
+  keepLoser,
+  lackingOn,
+  type MirrorPorts,
+  mirrorUnit,
+  standsNow,
+  type Transfer,
+  transfersOf,
+} from "./mirror.ts";
+import { movedOriginals } from "./originals.ts";
+import { recoverSwaps } from "./swap.ts";
+import { Watched } from "./watching.ts";
+
+export interface EditSurroundings {
+  readonly ports: EnginePorts;
+  readonly presence: Presence;
+  readonly tripBook: TripBook;
+  readonly bay: DriveBay;
+  readonly use: VolumeUse;
+  readonly streamPool: BlockPool;
+  readonly verifyPool: BlockPool;
+  readonly stop: AbortSignal;
+  readonly interrupted: () => boolean;
+  /** Something is to be looked at; what is under way isn't broken off for it. */
+  readonly nudge: () => void;
+  readonly settle: () => void;
+}
+
+/** What is waited for, and what is left out, as of the last look. */
+export interface EditsNow {
+  readonly waiting: readonly { readonly path: RelativePath; readonly why: string }[];
+  readonly waitingFiles: number;
+  readonly leftOut: { readonly files: number; readonly bytes: number };
+}
+
+/** units. What drives hold anew is written into their journals after so many at the latest. */
+const writtenDownEvery = 50;
+
+export class Edits {
+  readonly #around: EditSurroundings;
+  readonly #ports: EnginePorts;
+  readonly #watched = new Map<string, Watched>();
+  /** Watches on folders, by volume and trip; each ends the watch. */
+  readonly #watches = new Map<string, AbortController>();
+  /** By trip: keys of files that were found to be databases, and of those that aren't. */
+  readonly #databases = new Map<string, boolean>();
+  readonly #now = new Map<TripId, EditsNow>();
+  /** On the steady clock: when what waits by time alone may be taken. */
+  #dueAt: number | undefined;
+  #work: CurrentWork | undefined;
+
+  constructor(around: EditSurroundings) {
+    this.#around = around;
+    this.#ports = around.ports;
+  }
+
+  get work(): CurrentWork | undefined {
+    return this.#work;
+  }
+
+  nowOf(trip: TripId): EditsNow | undefined {
+    return this.#now.get(trip);
+  }
+
+  /** The drive's work files are looked at anew: something was done to them beside the rounds. */
+  lookAgain(drive: DriveId): void {
+    for (const watched of this.#watched.values()) if (watched.drive.id === drive) watched.stale = true;
+    this.#around.nudge();
+  }
+
+  /** What was broken off on drives that are here is undone. A drive that fails is tried again when it comes. */
+  async recover(): Promise<void> {
+    const { presence, bay, use } = this.#around;
+    for (const drive of presence.drives) {
+      if (!bay.isUsable(drive.id) || this.#ports.ledger.edits.swaps(drive.id).length === 0) continue;
+      await use.during(drive.volume.id, async () => {
+        try {
+          await recoverSwaps(this.#ports, drive);
+        } catch (fault) {
+          if (!(fault instanceof FileFault)) throw fault;
+        }
+      });
+    }
+  }
+
+  /** ms until there is something to do by time alone; undefined while there isn't. */
+  dueIn(): number | undefined {
+    const { clock, limits } = this.#ports;
+    const now = clock.steady();
+    const listings = [...this.#watched.values()]
+      .filter((each) => !each.awaitsCopies)
+      .flatMap((each) => each.listIn(now, limits.editsListEvery) ?? []);
+    const dues = this.#dueAt === undefined ? listings : [...listings, Math.max(0, this.#dueAt - now)];
+    return dues.length === 0 ? undefined : Math.min(...dues);
+  }
+
+  /** Whether it is long since the work files of some drive were compared. */
+  isDue(): boolean {
+    const { clock, limits } = this.#ports;
+    const now = clock.steady();
+    const old = [...this.#watched.values()].filter((each) => (each.age(now) ?? 0) > limits.editsCompareEvery);
+    for (const each of old) {
+      each.stale = true;
+      each.sizes = true;
+    }
+    return old.length > 0;
+  }
+
+  /** @returns whether anything was mirrored or written down, so that another round is due. */
+  async workOnAll(): Promise<boolean> {
+    this.#attend();
+    let worked = false;
+    for (const trip of this.#around.tripBook.trips) {
+      if (this.#around.interrupted()) return worked;
+      const here = [...this.#watched.values()].filter((each) => each.trip === trip.id);
+      if (here.length === 0) continue;
+      if (await this.#workOn(trip, here)) worked = true;
+    }
+    return worked;
+  }
+
+  // --- looking ---------------------------------------------------------------------------------------------------
+
+  /** Drives that came are watched, and those that went aren't any more. */
+  #attend(): void {
+    const { bay, tripBook } = this.#around;
+    const present = new Map<string, { target: Target; trip: KnownTrip }>();
+    for (const target of bay.targets.values()) {
+      const { publisher } = target;
+      if (!bay.isUsable(publisher.drive.id) || publisher.drive.traits.readOnly) continue;
+      for (const trip of tripBook.tripsOf(publisher.drive.name))
+        if (publisher.hasRecord(trip.id))
+          present.set(`${publisher.drive.volume.id} ${trip.id}`, { target, trip });
+    }
+    for (const [key, watched] of this.#watched) {
+      if (present.get(key)?.target.publisher === watched.publisher) continue;
+      this.#watched.delete(key);
+      this.#watches.get(key)?.abort();
+      this.#watches.delete(key);
+    }
+    for (const [key, { target, trip }] of present)
+      if (!this.#watched.has(key))
+        this.#watched.set(key, new Watched(target.publisher.drive, target.publisher, trip.id));
+  }
+
+  /** Hints come as soon as the trip has a folder there. */
+  #watch(key: string, watched: Watched): void {
+    if (this.#watches.has(key) || watched.listing === undefined) return;
+    const { use, nudge } = this.#around;
+    const { drive, publisher, trip } = watched;
+    const ended = new AbortController();
+    this.#watches.set(key, ended);
+    const folder = publisher.pathOf(trip, "" as RelativePath);
+    const hint = (path: RelativePath | undefined): void => {
+      if (path !== undefined && /(?:^|\/)(?:\.scrubjay-new-[^/]*|checksums\.xxh64)$/.test(path)) return;
+      if (path !== undefined && watched.hinted.size < hintedMost) watched.hinted.add(path);
+      if (watched.stale) return;
+      watched.stale = true;
+      nudge();
+    };
+    void use.during(drive.volume.id, (leaving) =>
+      this.#ports.folderWatch.watch(
+        folder,
+        hint,
+        AbortSignal.any([ended.signal, leaving, drive.gone, this.#around.stop]),
+      ),
+    );
+  }
+
+  /** @returns whether every drive of them could be listed */
+  async #list(trip: KnownTrip, here: readonly Watched[]): Promise<boolean> {
+    const { clock, limits, ledger } = this.#ports;
+    const passOver = leftOut(trip.profile.edits.leaveOut);
+    let all = true;
+    let known: ReadonlySet<string> | undefined;
+    for (const watched of here) {
+      const began = clock.steady();
+      if (watched.listIn(began, limits.editsListEvery) !== 0) {
+        all = all && watched.listing !== undefined;
+        continue;
+      }
+      known ??= new Set(ledger.edits.heads(trip.id).map(({ path }) => nameKey(path)));
+      watched.stale = false;
+      try {
+        const listing = await listWork(this.#ports, watched.publisher, trip.id, passOver, watched.sizes);
+        watched.sizes = false;
+        watched.listed(listing, known, began, clock.steady());
+        this.#watch(`${watched.drive.volume.id} ${trip.id}`, watched);
+      } catch (fault) {
+        if (!(fault instanceof FileFault)) throw fault;
+        watched.failedToList(began, clock.steady());
+      }
+      all = all && watched.listing !== undefined;
+    }
+    return all;
+  }
+
+  // --- one trip --------------------------------------------------------------------------------------------------
+
+  async #workOn(trip: KnownTrip, here: readonly Watched[]): Promise<boolean> {
+    const mark = this.#ports.ledger.edits.mark();
+    // The trip may have got its folder there by what was copied since.
+    for (const each of here) if (each.awaitsCopies) each.stale = true;
+    const stale = here.some(({ stale: each }) => each);
+    const due = this.#dueAt !== undefined && this.#dueAt <= this.#ports.clock.steady();
+    if (!stale && !due) return false;
+    // What is quiet by now is seen by listing it once more.
+    if (due) for (const each of here) if (each.waits) each.stale = true;
+    if (due) this.#dueAt = undefined;
+    await this.#list(trip, here);
+    const listed = here.filter(({ listing }) => listing !== undefined);
+    if (listed.length === 0) return false;
+    if (await movedOriginals(this.#around, listed)) return true;
+    const units = await this.#units(trip, listed);
+    const { assessments, losers } = await this.#assess(trip, units, listed);
+    losers.push(...this.#joinHeads(trip));
+    const around = this.#mirrorPorts();
+    for (const loser of losers) await keepLoser(around, trip.id, loser, assessments);
+    const placed = await this.#mirror(trip, units, assessments);
+    this.#remember(trip, assessments);
+    if (placed > 0 || losers.length > 0)
+      for (const { watched } of assessments) await thinHistory(this.#ports, watched, trip);
+    this.#around.settle();
+    return placed > 0 || this.#ports.ledger.edits.mark() !== mark;
+  }
+
+  /** Of everything that stands on some drive or should: the same units on every drive. */
+  async #units(trip: KnownTrip, listed: readonly Watched[]): Promise<readonly UnitKeys[]> {
+    const files = new Map<string, { readonly path: RelativePath; readonly key: string }>();
+    const originals = new Set<string>();
+    for (const { listing } of listed) {
+      for (const folder of listing?.originals ?? []) originals.add(folder);
+      for (const [key, { path }] of listing?.files ?? []) files.set(key, { path, key });
+    }
+    for (const { path } of this.#ports.ledger.edits.heads(trip.id))
+      if (!files.has(nameKey(path))) files.set(nameKey(path), { path, key: nameKey(path) });
+    for (const watched of listed) await this.#lookForDatabases(trip.id, watched);
+    const units = unitsOf(
+      [...files.values()],
+      originals,
+      ({ key }) => this.#databases.get(`${trip.id} ${key}`) === true,
+    );
+    return units.map(({ name, catalogue, files: members }) => ({
+      name,
+      catalogue,
+      keys: members.map(({ key }) => key),
+    }));
+  }
+
+  /** Only files whose name doesn't say what they are; each once. */
+  async #lookForDatabases(trip: TripId, { listing, publisher }: Watched): Promise<void> {
+    for (const path of listing?.beside ?? [])
+      this.#databases.set(`${trip} ${nameKey(path.replace(/(?:-wal|-shm|-journal|\.lock)$/i, ""))}`, true);
+    for (const [key, { path, at, size }] of listing?.files ?? []) {
+      const known = this.#databases.get(`${trip} ${key}`);
+      // One that is empty now may become one.
+      if (known !== undefined || size < databaseMagic.length) continue;
+      if (kindOfFile(path.slice(path.lastIndexOf(".") + 1)) !== "other") continue;
+      const is = await this.#isDatabase(publisher.pathOf(trip, at));
+      if (is !== undefined) this.#databases.set(`${trip} ${key}`, is);
+    }
+  }
+
+  async #isDatabase(path: Parameters<EnginePorts["files"]["openToRead"]>[0]): Promise<boolean | undefined> {
+    const { files } = this.#ports;
+    try {
+      const handle = await files.openToRead(path);
+      const block = await this.#around.verifyPool.take();
+      try {
+        const filled = await handle.read(block.subarray(0, 4_096), 0);
+        const magic = new TextDecoder("latin1").decode(block.subarray(0, databaseMagic.length));
+        return filled >= databaseMagic.length && magic === databaseMagic;
+      } finally {
+        this.#around.verifyPool.giveBack(block);
+        await handle.close();
+      }
+    } catch (fault) {
+      if (fault instanceof FileFault) return undefined;
+      throw fault;
+    }
+  }
+
+  async #assess(
+    trip: KnownTrip,
+    units: readonly UnitKeys[],
+    listed: readonly Watched[],
+  ): Promise<{ readonly assessments: readonly Assessment[]; readonly losers: Loser[] }> {
+    const primary = trip.profile.drives.find(({ role }) => role === "primary")?.name ?? "";
+    const losers: Loser[] = [];
+    const assessments: Assessment[] = [];
+    // The primary first: where a photographer works, versions are made.
+    const inTurn = [...listed].sort((a, b) => rankOf(trip, a.drive) - rankOf(trip, b.drive));
+    for (const watched of inTurn) {
+      const assessment: Assessment = { watched, standing: new Map(), blocked: new Map() };
+      const looks = this.#ports.ledger.edits.looks(watched.drive.id, trip.id);
+      const around = {
+        ports: this.#ports,
+        verifyPool: this.#around.verifyPool,
+        learn: (facts: readonly EncodedFact[]) => this.#learn(facts),
+        primary: nameKey(watched.drive.name) === nameKey(primary),
+        trip: trip.id,
+      };
+      try {
+        for (const unit of units) losers.push(...(await assessUnit(around, assessment, unit, looks)));
+        assessments.push(assessment);
+      } catch (fault) {
+        if (!(fault instanceof FileFault)) throw fault;
+        await this.#around.bay.onFault(watched.drive.id, "" as RelativePath, undefined, fault);
+      }
+    }
+    return { assessments, losers };
+  }
+
+  #learn(facts: readonly EncodedFact[]): void {
+    this.#ports.ledger.apply(facts);
+    this.#around.bay.tell(facts);
+  }
+
+  /** Versions that two computers made apart and that come together here: one holds, all are kept. */
+  #joinHeads(trip: KnownTrip): readonly Loser[] {
+    const byKey = new Map<string, EditHead[]>();
+    for (const head of this.#ports.ledger.edits.heads(trip.id)) {
+      const key = nameKey(head.path);
+      byKey.set(key, [...(byKey.get(key) ?? []), head]);
+    }
+    const losers: Loser[] = [];
+    for (const [key, heads] of byKey) {
+      const last = inOrder(heads).at(-1);
+      if (heads.length < 2 || last === undefined) continue;
+      const { path, hash, size, modified, drive } = last;
+      const at = this.#ports.clock.now();
+      const after = heads.map(({ id }) => id);
+      const fact = { kind: "edit", trip: trip.id, at, path, hash, size, modified, drive, after } as const;
+      this.#learn([encodeFact(fact, this.#ports.hashing)]);
+      for (const head of heads) if (head.hash !== hash) losers.push({ key, version: head });
+    }
+    return losers;
+  }
+
+  // --- mirroring -------------------------------------------------------------------------------------------------
+
+  #mirrorPorts(progress?: Progress): MirrorPorts {
+    const { bay, streamPool, verifyPool } = this.#around;
+    const onBytes = (read: number) => progress?.add(read, this.#ports.clock.steady());
+    return { ports: this.#ports, bay, streamPool, verifyPool, onBytes };
+  }
+
+  /** @returns how many files were put in place */
+  async #mirror(
+    trip: KnownTrip,
+    units: readonly UnitKeys[],
+    assessments: readonly Assessment[],
+  ): Promise<number> {
+    const { ledger } = this.#ports;
+    const heads = headsByKey(ledger.edits.heads(trip.id), nameKey);
+    this.#recordHolders(trip, heads, assessments);
+    const transfers = transfersOf(
+      this.#around.bay,
+      this.#ports.limits,
+      units,
+      heads,
+      assessments,
+      (unit, drive) => {
+        assessments[0]?.blocked.set(unit.name, {
+          why: `has no room on ${printable(drive.name)}`,
+          due: undefined,
+        });
+      },
+    );
+    if (transfers.length === 0) return 0;
+    const progress = new Progress(bytes(sizeOf(transfers)), this.#ports.clock.steady());
+    const around = this.#mirrorPorts(progress);
+    const count = new Map<PresentDrive, number>();
+    let facts: { readonly drive: PresentDrive; readonly fact: EncodedFact }[] = [];
+    const writeDown = async (): Promise<void> => {
+      const written = facts;
+      facts = [];
+      await this.#claim(written);
+    };
+    try {
+      for (const [nth, transfer] of transfers.entries()) {
+        if (this.#around.interrupted()) break;
+        this.#work = workOf(transfer, progress);
+        for (const { target, placed } of await mirrorUnit(around, trip.id, transfer)) {
+          standsNow(this.#ports, trip.id, target, placed);
+          const { drive } = target.watched;
+          count.set(drive, (count.get(drive) ?? 0) + placed.size);
+          for (const { head } of placed.values())
+            facts.push({ drive, fact: holdingFact(this.#ports, trip.id, head.id, drive) });
+        }
+        if (nth % writtenDownEvery === writtenDownEvery - 1) await writeDown();
+      }
+    } finally {
+      this.#work = undefined;
+      await writeDown();
+    }
+    let placed = 0;
+    for (const [drive, files] of count) {
+      placed += files;
+      ledger.note(
+        "edits",
+        drive.id,
+        `${counted(files, "work file")} brought to ${printable(drive.name)}`,
+        this.#ports.clock.now(),
+      );
+    }
+    return placed;
+  }
+
+  /** Drives that hold a newest version and aren't yet known to. */
+  #recordHolders(
+    trip: KnownTrip,
+    heads: ReadonlyMap<string, EditHead>,
+    assessments: readonly Assessment[],
+  ): void {
+    const facts: EncodedFact[] = [];
+    for (const { watched, standing } of assessments)
+      for (const [key, head] of heads) {
+        const holds = head.hash !== "" && standing.get(key)?.hash === head.hash;
+        if (holds && !head.drives.includes(watched.drive.id))
+          facts.push(holdingFact(this.#ports, trip.id, head.id, watched.drive));
+      }
+    if (facts.length > 0) this.#learn(facts);
+  }
+
+  /** The drive's own journal first, then the ledger: nothing is claimed here that a drive doesn't say of itself. */
+  async #claim(
+    written: readonly { readonly drive: PresentDrive; readonly fact: EncodedFact }[],
+  ): Promise<void> {
+    const { bay } = this.#around;
+    for (const drive of new Set(written.map((each) => each.drive))) {
+      const facts = written.filter((each) => each.drive === drive).map(({ fact }) => fact);
+      const publisher = bay.targets.get(drive.id)?.publisher;
+      if (publisher === undefined) continue;
+      publisher.learn(facts);
+      if (!(await bay.guarded(publisher, () => publisher.flush()))) continue;
+      this.#ports.ledger.apply(facts);
+      bay.tell(facts, publisher);
+    }
+  }
+
+  /** What is waited for is told; what waits by time alone is come back to. */
+  #remember(trip: KnownTrip, assessments: readonly Assessment[]): void {
+    const originalsWait = assessments.some(({ watched }) => watched.originalsWait);
+    const due = originalsWait ? this.#ports.limits.editsQuiet : dueOf(assessments);
+    if (due !== undefined) {
+      const at = this.#ports.clock.steady() + due;
+      this.#dueAt = Math.min(this.#dueAt ?? at, at);
+    }
+    for (const { watched, blocked } of assessments)
+      watched.waits =
+        watched.originalsWait || [...blocked.values()].some(({ due: each }) => each !== undefined);
+    const waiting = new Map<RelativePath, string>();
+    const left = { files: 0, bytes: 0 };
+    for (const { watched, blocked } of assessments) {
+      for (const [name, { why }] of blocked) waiting.set(name, why);
+      for (const { path, why } of watched.listing?.unfit ?? []) waiting.set(path, why);
+      const out = watched.listing?.leftOut;
+      if (out === undefined || out.files < left.files) continue;
+      left.files = out.files;
+      left.bytes = out.bytes;
+    }
+    this.#now.set(trip.id, {
+      waiting: [...waiting].map(([path, why]) => ({ path, why })),
+      waitingFiles: waiting.size,
+      leftOut: left,
+    });
+  }
+}
+
+/** paths. More hints at once are left to the comparison that comes by itself. */
+const hintedMost = 10_000;
+
+function rankOf(trip: KnownTrip, drive: PresentDrive): number {
+  const at = trip.profile.drives.findIndex(({ name }) => nameKey(name) === nameKey(drive.name));
+  return at < 0 ? trip.profile.drives.length : at;
+}
+
+function sizeOf(transfers: readonly Transfer[]): number {
+  let total = 0;
+  for (const { unit, heads, targets } of transfers) {
+    const keys = new Set(targets.flatMap((target) => lackingOn(unit, heads, target)));
+    for (const key of keys) total += heads.get(key)?.size ?? 0;
+  }
+  return total;
+}
+
+function workOf({ source, targets }: Transfer, progress: Progress): CurrentWork {
+  const { drive } = source.watched;
+  const drives = targets.map(({ watched }) => watched.drive);
+  return {
+    kind: "edits",
+    source: drive.volume.id,
+    from: drive.name,
+    drives: new Set<VolumeId>(drives.map(({ volume }) => volume.id)),
+    to: drives.map(({ name }) => name),
+    progress,
+    yields: false,
+  };
+}

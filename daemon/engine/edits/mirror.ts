@@ -1,0 +1,308 @@
+/**
+ * Newest versions of work files go to the drives that lack them, a unit at a time, from a drive that holds all of it.
+ * What stood there goes into that drive's history. Where a program writes meanwhile, it is left to a later look.
+ */
+
+import type { DriveId, RelativePath, TripId } from "../../../shared/identity.ts";
+import { FileFault } from "../../../shared/problems.ts";
+import { printable } from "../../../shared/text.ts";
+import { inOrder } from "../../core/edits/versions.ts";
+import { reserveOf } from "../../core/plan.ts";
+import type { EditHead, EditLook } from "../../ports/editLedger.ts";
+import { encodeFact } from "../../record/journal.ts";
+import type { BlockPool } from "../bounds.ts";
+import type { DriveBay } from "../driveBay.ts";
+import type { EnginePorts } from "../ports.ts";
+import type { PresentDrive } from "../presence.ts";
+import type { Assessment, Loser, UnitKeys } from "./assess.ts";
+import { type Carried, type CarryPorts, carry, dropCarried, keepAside } from "./carry.ts";
+import { type Change, freeEarlier, type Look, lookAt, sameLook, swapUnit } from "./swap.ts";
+
+export interface MirrorPorts {
+  readonly ports: EnginePorts;
+  readonly bay: DriveBay;
+  readonly streamPool: BlockPool;
+  readonly verifyPool: BlockPool;
+  readonly onBytes: (read: number) => void;
+}
+
+/** A version that was put in its place on a drive, and how it looks there; undefined: it left its place. */
+export interface Placed {
+  readonly head: EditHead;
+  readonly look: Look | undefined;
+  /** Below the trip's folder. */
+  readonly at: RelativePath;
+}
+
+/** What is to go from one drive to others. */
+export interface Transfer {
+  readonly unit: UnitKeys;
+  readonly source: Assessment;
+  readonly targets: readonly Assessment[];
+  /** Newest versions of the unit by key, deletions too. */
+  readonly heads: ReadonlyMap<string, EditHead>;
+}
+
+/** What a drive doesn't hold as it should. */
+export function lackingOn(
+  unit: UnitKeys,
+  heads: ReadonlyMap<string, EditHead>,
+  on: Assessment,
+): readonly string[] {
+  return unit.keys.filter((key) => {
+    const head = heads.get(key);
+    return head !== undefined && (on.standing.get(key)?.hash ?? "") !== head.hash;
+  });
+}
+
+/** Of several newest versions of one path the one that holds. */
+export function headsByKey(
+  heads: readonly EditHead[],
+  keyOf: (path: RelativePath) => string,
+): ReadonlyMap<string, EditHead> {
+  const byKey = new Map<string, EditHead[]>();
+  for (const head of heads) byKey.set(keyOf(head.path), [...(byKey.get(keyOf(head.path)) ?? []), head]);
+  const chosen = new Map<string, EditHead>();
+  for (const [key, all] of byKey) {
+    const last = inOrder(all).at(-1);
+    if (last !== undefined) chosen.set(key, last);
+  }
+  return chosen;
+}
+
+/** @returns the transfers that are possible now; `unfit` hears of drives without room */
+export function transfersOf(
+  bay: DriveBay,
+  limits: EnginePorts["limits"],
+  units: readonly UnitKeys[],
+  heads: ReadonlyMap<string, EditHead>,
+  assessments: readonly Assessment[],
+  unfit: (unit: UnitKeys, drive: PresentDrive) => void,
+): readonly Transfer[] {
+  const transfers: Transfer[] = [];
+  const room = new Map(
+    assessments.map(({ watched: { drive } }) => [
+      drive.id,
+      bay.freeOf(drive) - reserveOf(drive.traits.totalBytes, limits),
+    ]),
+  );
+  for (const unit of units) {
+    const free = assessments.filter(({ blocked }) => !blocked.has(unit.name));
+    const lacking = free.filter((each) => lackingOn(unit, heads, each).length > 0);
+    if (lacking.length === 0) continue;
+    const source = free.find((each) => !lacking.includes(each) || holdsAll(unit, heads, each));
+    if (source === undefined) continue;
+    const targets = lacking.filter((each) => {
+      const { drive } = each.watched;
+      const needed = lackingOn(unit, heads, each).reduce((sum, key) => sum + (heads.get(key)?.size ?? 0), 0);
+      const left = room.get(drive.id) ?? 0;
+      if (needed > left) {
+        unfit(unit, drive);
+        return false;
+      }
+      room.set(drive.id, left - needed);
+      return true;
+    });
+    if (targets.length > 0) transfers.push({ unit, source, targets, heads });
+  }
+  return transfers;
+}
+
+/** What was deleted may still stand on the drive that gives. */
+function holdsAll(unit: UnitKeys, heads: ReadonlyMap<string, EditHead>, on: Assessment): boolean {
+  return lackingOn(unit, heads, on).every((key) => heads.get(key)?.hash === "");
+}
+
+/**
+ * @returns the drives that hold the unit now, with the versions that they hold anew; nothing where the source changed
+ */
+export async function mirrorUnit(
+  around: MirrorPorts,
+  trip: TripId,
+  { unit, source, targets, heads }: Transfer,
+): Promise<readonly { readonly target: Assessment; readonly placed: ReadonlyMap<string, Placed> }[]> {
+  const { ports } = around;
+  const carried = new Map<string, ReadonlyMap<DriveId, Carried>>();
+  const drop = async (): Promise<void> => {
+    for (const each of carried.values())
+      for (const [drive, { temp }] of each) {
+        const target = targets.find(({ watched }) => watched.drive.id === drive);
+        if (target !== undefined) await dropCarried(ports.files, target.watched.drive, temp);
+      }
+  };
+  try {
+    for (const key of unit.keys) {
+      const head = heads.get(key);
+      if (head === undefined || head.hash === "") continue;
+      const takers = targets.filter((each) => lackingOn(unit, heads, each).includes(key));
+      const standing = source.standing.get(key);
+      if (takers.length === 0) continue;
+      if (standing === undefined || standing.hash !== head.hash) throw new FileFault("changed", head.path);
+      const { drive, publisher } = source.watched;
+      const path = publisher.inside(trip, standing.file.at);
+      const drives = takers
+        .map(({ watched }) => watched.drive)
+        .filter((each) => around.bay.isUsable(each.id));
+      const took = await carry(carryPorts(around), drive, path, standing, head.hash, drives);
+      if (took === undefined) throw new FileFault("changed", head.path);
+      carried.set(key, took);
+    }
+    if (!(await isAsItWas(ports, trip, unit, source))) throw new FileFault("changed", unit.name);
+  } catch (fault) {
+    await drop();
+    if (!(fault instanceof FileFault)) throw fault;
+    source.watched.stale = true;
+    return [];
+  }
+  const done: { target: Assessment; placed: ReadonlyMap<string, Placed> }[] = [];
+  for (const target of targets) {
+    const placed = await putInPlace(around, trip, unit, heads, target, carried);
+    if (placed !== undefined) done.push({ target, placed });
+  }
+  return done;
+}
+
+/** Nothing of the unit was written since it was listed, and no journal stands beside it. */
+async function isAsItWas(
+  ports: EnginePorts,
+  trip: TripId,
+  unit: UnitKeys,
+  { watched, standing }: Assessment,
+): Promise<boolean> {
+  const { drive, publisher } = watched;
+  for (const key of unit.keys) {
+    const each = standing.get(key);
+    if (each === undefined) continue;
+    const path = publisher.inside(trip, each.file.at);
+    if (!sameLook(await lookAt(ports, drive, path), each)) return false;
+    for (const beside of ["-journal", "-wal", ".lock"])
+      if ((await lookAt(ports, drive, `${path}${beside}` as RelativePath)) !== undefined) return false;
+  }
+  return true;
+}
+
+/** @returns what stands there now by key; undefined where it couldn't be put there */
+async function putInPlace(
+  around: MirrorPorts,
+  trip: TripId,
+  unit: UnitKeys,
+  heads: ReadonlyMap<string, EditHead>,
+  target: Assessment,
+  carried: ReadonlyMap<string, ReadonlyMap<DriveId, Carried>>,
+): Promise<ReadonlyMap<string, Placed> | undefined> {
+  const { ports, bay } = around;
+  const { drive, publisher } = target.watched;
+  const changes: Change[] = [];
+  const placed = new Map<string, Placed>();
+  let whole = true;
+  for (const key of lackingOn(unit, heads, target)) {
+    const head = heads.get(key);
+    if (head === undefined) continue;
+    const before = target.standing.get(key);
+    const at = before?.file.at ?? head.path;
+    const one = carried.get(key)?.get(drive.id);
+    if (one === undefined && head.hash !== "") whole = false;
+    changes.push({
+      work: head.path,
+      path: publisher.inside(trip, at),
+      before,
+      temp: one?.temp,
+      after: one?.look ?? { size: head.size, modified: head.modified },
+    });
+    placed.set(key, { head, look: one?.look, at });
+  }
+  try {
+    if (whole && (await swapUnit(ports, drive, trip, changes, ports.clock.now())) === "swapped")
+      return placed;
+    target.watched.stale = true;
+  } catch (fault) {
+    if (!(fault instanceof FileFault)) throw fault;
+    target.watched.stale = true;
+    // Something that is no file has the name, or a folder on the way is none: that concerns this unit alone.
+    if (fault.code === "exists" || fault.code === "missing")
+      target.blocked.set(unit.name, {
+        why: `has a name that something else has on ${printable(drive.name)}`,
+        due: undefined,
+      });
+    else await bay.onFault(drive.id, unit.name, undefined, fault);
+  }
+  for (const { temp } of changes) if (temp !== undefined) await dropCarried(ports.files, drive, temp);
+  return undefined;
+}
+
+/** A version that lost its place is kept on every other drive that is in, so that it doesn't exist once only. */
+export async function keepLoser(
+  around: MirrorPorts,
+  trip: TripId,
+  { key, version }: Loser,
+  assessments: readonly Assessment[],
+): Promise<void> {
+  const { ports } = around;
+  const { hash } = version;
+  if (hash === "") return;
+  const source = assessments.find(({ standing }) => standing.get(key)?.hash === hash);
+  const standing = source?.standing.get(key);
+  if (source === undefined || standing === undefined) return;
+  const { drive, publisher } = source.watched;
+  const others = assessments.filter((each) => each.standing.get(key)?.hash !== hash);
+  const targets = others.map(({ watched }) => watched.drive).filter((each) => around.bay.isUsable(each.id));
+  try {
+    const path = publisher.inside(trip, standing.file.at);
+    const took = await carry(carryPorts(around), drive, path, standing, hash, targets);
+    for (const target of targets) {
+      const one = took?.get(target.id);
+      if (one === undefined) continue;
+      const earlier = await freeEarlier(ports, target, trip, version.path, ports.clock.now());
+      await keepAside(ports, target, one.temp, earlier);
+    }
+  } catch (fault) {
+    if (!(fault instanceof FileFault)) throw fault;
+  }
+}
+
+function carryPorts({ ports, bay, streamPool, verifyPool, onBytes }: MirrorPorts): CarryPorts {
+  return {
+    ports,
+    streamPool,
+    verifyPool,
+    onBytes,
+    onDriveFault: async (drive, path, fault) => {
+      await bay.onFault(drive.id, path, undefined, fault);
+    },
+  };
+}
+
+/** A drive holds a version from now on: the facts for its journal. */
+export function holdingFact(ports: EnginePorts, trip: TripId, edit: string, drive: PresentDrive) {
+  const readBack = drive.traits.readBack;
+  return encodeFact(
+    { kind: "edit-copy", trip, at: ports.clock.now(), edit, drive: drive.id, readBack },
+    ports.hashing,
+  );
+}
+
+/** What stands on a drive now that it was put there: by how it looked when it was proved, not as it may look since. */
+export function standsNow(
+  ports: EnginePorts,
+  trip: TripId,
+  target: Assessment,
+  placed: ReadonlyMap<string, Placed>,
+): void {
+  const looks = new Map<string, EditLook | undefined>();
+  for (const [key, { head, look, at }] of placed) {
+    if (head.hash === "" || look === undefined) {
+      target.standing.delete(key);
+      looks.set(key, undefined);
+      continue;
+    }
+    const { size, modified } = look;
+    target.standing.set(key, {
+      size,
+      modified,
+      hash: head.hash,
+      file: { path: head.path, at, size, modified },
+    });
+    looks.set(key, { path: head.path, size, modified, hash: head.hash });
+  }
+  ports.ledger.edits.setLooks(target.watched.drive.id, trip, looks);
+}
