@@ -32,6 +32,19 @@ export interface BoardView {
     readonly present: boolean;
     readonly owedFiles: number;
   }[];
+  /** The newest work files; undefined while there are none, or when the trip is home. */
+  readonly edits:
+    | {
+        /** How many drives hold all of them, and how many should. */
+        readonly whole: number;
+        readonly goal: number;
+        readonly behind: readonly {
+          readonly name: string;
+          readonly present: boolean;
+          readonly files: number;
+        }[];
+      }
+    | undefined;
   readonly work:
     | {
         readonly kind: "survey" | "copy" | "edits" | "scrub" | "homecoming";
@@ -66,7 +79,8 @@ export function boardSentences(view: BoardView): BoardSentences {
   const allAtGoal = view.frames.atGoal === view.frames.total && view.filesLacking === 0;
   if (view.frames.total === 0 && view.filesLacking === 0 && cards.length === 0)
     return { headline: "Nothing has been copied yet.", advice: beginning(view) };
-  if (allAtGoal && unclear.length === 0 && view.urgent === undefined)
+  const editsSafe = view.edits === undefined || view.edits.whole >= view.edits.goal;
+  if (allAtGoal && editsSafe && unclear.length === 0 && view.urgent === undefined)
     return { headline: "Everything is safe.", advice: whenSafe(view) };
   return { headline: notSafe, advice: whenUnsafe(view, unclear) };
 }
@@ -79,6 +93,23 @@ const doingOf = {
   scrub: "Reading again",
   homecoming: "Bringing home from",
 } as const;
+
+/** What a drive lacks of work files is said of one that owes nothing else, and only while too few hold them. */
+function editsBehind({ edits, drives }: BoardView): readonly string[] {
+  if (edits === undefined || edits.whole >= edits.goal) return [];
+  const owing = new Set(
+    drives.filter(({ present, owedFiles }) => !present && owedFiles > 0).map(({ name }) => name),
+  );
+  return edits.behind
+    .filter(({ name }) => !owing.has(name))
+    .slice(0, 3)
+    .map(({ name, present, files }) => {
+      const lacks = `lacks the newest of ${counted(files, "work file")}`;
+      return present
+        ? `${printable(name)} ${lacks}; they come when they are quiet.`
+        : `Plug in ${printable(name)}: it ${lacks}.`;
+    });
+}
 
 function whatOwes({ name, lost, owedFiles }: BoardView["drives"][number]): string {
   const files = counted(owedFiles, "file");
@@ -112,6 +143,7 @@ function whenUnsafe(view: BoardView, unclear: readonly { readonly name: string }
   if (view.urgent !== undefined) parts.push(view.urgent);
   for (const drive of view.drives.filter((each) => !each.present && each.owedFiles > 0).slice(0, 3))
     parts.push(whatOwes(drive));
+  parts.push(...editsBehind(view));
   if (view.otherTrip !== undefined)
     parts.push(`${counted(view.otherTrip.files, "file")} of ${printable(view.otherTrip.name)} lack copies.`);
   if (unclear.length > 0) {

@@ -12,6 +12,7 @@ import type {
   TripStatusJson,
   WorkJson,
 } from "../../shared/api.ts";
+import type { EditsStatusJson } from "../../shared/editsApi.ts";
 import { rfc3339 } from "../../shared/format.ts";
 import { type CardId, type DriveId, nameKey } from "../../shared/identity.ts";
 import { sentences } from "../../shared/problems.ts";
@@ -127,6 +128,7 @@ export function statusJson(engine: Engine): StatusJson {
         present: drive.present,
         owedFiles: drive.owed.files,
       })),
+    edits: home || edits === undefined ? undefined : editsView(trip, edits, drives),
     work:
       work === undefined
         ? undefined
@@ -159,6 +161,17 @@ export function statusJson(engine: Engine): StatusJson {
     ...(edits === undefined ? {} : { edits }),
     paused: engine.paused,
     at: rfc3339(engine.now(), zone),
+  };
+}
+
+function editsView(trip: KnownTrip | undefined, edits: EditsStatusJson, drives: readonly DriveStatusJson[]) {
+  const present = new Set(drives.filter((drive) => drive.present).map(({ name }) => name));
+  return {
+    whole: edits.drives.filter(({ behind }) => behind === 0).length,
+    goal: trip?.profile.goal.copies ?? 0,
+    behind: edits.drives
+      .filter(({ behind }) => behind > 0)
+      .map(({ drive, behind }) => ({ name: drive, present: present.has(drive), files: behind })),
   };
 }
 

@@ -20,6 +20,7 @@ const board = (more: Partial<BoardView>): BoardView => ({
   otherTrip: undefined,
   cards: [card(1)],
   drives: [blue],
+  edits: undefined,
   work: undefined,
   paused: false,
   urgent: undefined,
@@ -93,4 +94,21 @@ test("reading copies again is no work that makes anything safer, and the board d
   const unsafe = { frames: { total: 2, atGoal: 1 }, filesLacking: 1 };
   expect(boardSentences(board({ ...unsafe, work: work("survey") })).advice).toContain("Looking at card 1.");
   expect(boardSentences(board({ ...unsafe, work: work("scrub") })).advice).not.toContain("Card 1");
+});
+
+test("work files that too few drives hold aren't safe, and it is said whom they lack", () => {
+  const lacking = (whole: number) => ({
+    whole,
+    goal: 2,
+    behind: [
+      { name: "Slate", present: true, files: 3 },
+      { name: "Rust", present: false, files: 25 },
+    ],
+  });
+  const unsafe = boardSentences(board({ cards: [], edits: lacking(1) }));
+  expect(unsafe.headline).toBe("Not everything is safe yet.");
+  expect(unsafe.advice).toBe(
+    "Slate lacks the newest of 3 work files; they come when they are quiet. Plug in Rust: it lacks the newest of 25 work files.",
+  );
+  expect(boardSentences(board({ cards: [], edits: lacking(2) })).headline).toBe("Everything is safe.");
 });

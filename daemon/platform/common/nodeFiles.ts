@@ -241,7 +241,8 @@ export class NodeFiles implements Files {
   }
 
   async removeEarlier(path: AbsolutePath): Promise<void> {
-    const isOurs = /\/\.scrubjay\/trips\/[a-z0-9-]+\/earlier\/.+\/\d{8}T\d{6}(?:-\d+)?\.\d{3}Z(?:-\d+)?(?:\.[^/]*)?$/s;
+    const isOurs =
+      /\/\.scrubjay\/trips\/[a-z0-9-]+\/earlier\/.+\/\d{8}T\d{6}(?:-\d+)?\.\d{3}Z(?:-\d+)?(?:\.[^/]*)?$/s;
     assert(isOurs.test(path) && !path.split("/").includes(".."), `'${path}' is an earlier version of ours`);
     await faulty(path, () => unlinkIfThere(pathToBytes(path)));
   }
