@@ -16,8 +16,8 @@ import { ExiftoolMetadata } from "../../daemon/platform/common/exiftoolMetadata.
 import { NodeFiles } from "../../daemon/platform/common/nodeFiles.ts";
 import { SystemClock } from "../../daemon/platform/common/systemClock.ts";
 import { SystemRandomness } from "../../daemon/platform/common/systemRandomness.ts";
-import { XmpSidecars } from "../../daemon/platform/common/xmpSidecars.ts";
 import { WatchedFolders } from "../../daemon/platform/common/watchedFolders.ts";
+import { XmpSidecars } from "../../daemon/platform/common/xmpSidecars.ts";
 import { createHashing } from "../../daemon/platform/common/xxHash.ts";
 import { PracticeVolumes } from "../../daemon/platform/practice/practiceVolumes.ts";
 import type { Notice } from "../../daemon/ports/notices.ts";
@@ -103,7 +103,15 @@ export async function makeBench(wrap: Wrap = (ports) => ports): Promise<Bench> {
         clock: new SystemClock(),
         randomness: new SystemRandomness(),
         hashing,
-        limits: { ...limits, hintSettle: 20, pulledSettle: 20, pollEvery: 500, noticesAtOnce: 1_000, editsQuiet: 150, editsListEvery: 20 },
+        limits: {
+          ...limits,
+          hintSettle: 20,
+          pulledSettle: 20,
+          pollEvery: 500,
+          noticesAtOnce: 1_000,
+          editsQuiet: 150,
+          editsListEvery: 20,
+        },
       }),
     );
     engine.start((failure) => {
