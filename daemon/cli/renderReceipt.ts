@@ -25,7 +25,7 @@ export function renderReceipt(receipt: ReceiptJson, unicode: boolean, width = us
     paragraph(receipt.headline, width, " ") + paragraph(receipt.advice, width, " "),
     paragraph(`Expected: ${countsIn(receipt.expected)}.`, width, " ") +
       paragraph(`Found: ${countsIn(receipt.found)}.`, width, " "),
-    receipt.targets.map((target) => targetLine(target, seeds, width)).join(""),
+    receipt.targets.map((target) => targetLine(target, receipt.rehearsal, seeds, width)).join(""),
     receipt.sources
       .map(({ drive, files, bytes: size, edits }) =>
         signed(
@@ -95,11 +95,12 @@ export function renderReceipt(receipt: ReceiptJson, unicode: boolean, width = us
   return parts.filter((each) => each !== "").join("\n");
 }
 
-function targetLine(target: HomeTargetJson, seeds: Seeds, width: number): string {
+function targetLine(target: HomeTargetJson, rehearsal: boolean, seeds: Seeds, width: number): string {
   const { tripFolder, done, why, how, copied, there, edits, versions, receipt } = target;
-  const sign = done ? (target.readBack === "cache" ? seeds.unsure : seeds.verified) : seeds.owed;
+  const sign =
+    done && !rehearsal ? (target.readBack === "cache" ? seeds.unsure : seeds.verified) : seeds.owed;
   const said = [
-    `${printable(tripFolder, longestPath)}: ${counted(copied.files, "file")} (${sizeOf(copied.bytes)}) brought, ${counted(there.files, "file")} there already` +
+    `${printable(tripFolder, longestPath)}: ${counted(copied.files, "file")} (${sizeOf(copied.bytes)}) ${rehearsal ? "to bring" : "brought"}, ${counted(there.files, "file")} there already` +
       `${edits === 0 ? "" : `, ${counted(edits, "work file")}`}${versions === 0 ? "" : `, ${counted(versions, "earlier version")}`}.`,
     done ? how : why,
     receipt === null ? "" : `The receipt is ${printable(receipt, longestPath)}.`,

@@ -76,13 +76,15 @@ export function filesAndEdits({ files, edits }: { readonly files: number; readon
     : `${counted(files, "file")} and ${counted(edits, "work file")}`;
 }
 
-export function howReadBack(how: ReadBack): string {
+/** @param rehearsal nothing was read back yet */
+export function howReadBack(how: ReadBack, rehearsal: boolean): string {
+  const read = rehearsal ? "will be read back" : "was read back";
   switch (how) {
     case "direct":
-      return "Every file was read back past this computer's cache and compared.";
+      return `Every file ${read} past this computer's cache and compared.`;
     case "remount":
-      return "Every file was read back after a new mount and compared.";
+      return `Every file ${read} after a new mount and compared.`;
     case "cache":
-      return "Every file was read back and compared, perhaps from a cache: this file system lets no reading go past it.";
+      return `Every file ${read} and compared, perhaps from a cache: this file system lets no reading go past it.`;
   }
 }

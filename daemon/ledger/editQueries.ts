@@ -73,6 +73,9 @@ export class EditQueries implements EditLedger {
   readonly #sql: Statements;
   #mark = 0;
   readonly #summaries = new Map<TripId, EditSummary>();
+  readonly #heads = new Map<TripId, readonly EditHead[]>();
+  /** By drive and trip; what is read again and again while nothing changes. */
+  readonly #looks = new Map<string, Map<string, EditLook>>();
 
   constructor(sql: Statements) {
     this.#sql = sql;
@@ -82,6 +85,13 @@ export class EditQueries implements EditLedger {
   changed(): void {
     this.#mark += 1;
     this.#summaries.clear();
+    this.#heads.clear();
+  }
+
+  /** A drive's rows went all at once. */
+  forgetAll(): void {
+    this.#looks.clear();
+    this.changed();
   }
 
   mark(): number {
@@ -89,6 +99,12 @@ export class EditQueries implements EditLedger {
   }
 
   heads(trip: TripId): readonly EditHead[] {
+    const known = this.#heads.get(trip) ?? this.#readHeads(trip);
+    this.#heads.set(trip, known);
+    return known;
+  }
+
+  #readHeads(trip: TripId): readonly EditHead[] {
     const drives = new Map<string, DriveId[]>();
     const copies = this.#sql.all(
       z.object({ edit: text, drive: text }),
@@ -193,14 +209,20 @@ export class EditQueries implements EditLedger {
   }
 
   looks(drive: DriveId, trip: TripId): ReadonlyMap<string, EditLook> {
+    return this.#looksOf(drive, trip);
+  }
+
+  #looksOf(drive: DriveId, trip: TripId): Map<string, EditLook> {
+    const known = this.#looks.get(`${drive} ${trip}`);
+    if (known !== undefined) return known;
     const rows = this.#sql.all(
       lookRow,
       "SELECT path_key, path, size, modified, hash FROM edit_looks WHERE drive = ? AND trip = ?",
       drive,
       trip,
     );
-    return new Map(
-      rows.map((row) => [
+    const looks = new Map(
+      rows.map((row): [string, EditLook] => [
         loadPath(row.path_key),
         {
           path: loadPath(row.path),
@@ -210,9 +232,15 @@ export class EditQueries implements EditLedger {
         },
       ]),
     );
+    this.#looks.set(`${drive} ${trip}`, looks);
+    return looks;
   }
 
   setLooks(drive: DriveId, trip: TripId, looks: ReadonlyMap<string, EditLook | undefined>): void {
+    const kept = this.#looksOf(drive, trip);
+    for (const [key, look] of looks)
+      if (look === undefined) kept.delete(key);
+      else kept.set(key, look);
     this.#sql.together(() => {
       for (const [key, look] of looks)
         if (look === undefined)

@@ -99,7 +99,7 @@ export class SqliteLedger implements Ledger {
       ofEdits: () => this.edits.changed(),
       ofEverything: () => {
         this.#cardFiles.forgetAll();
-        this.edits.changed();
+        this.edits.forgetAll();
       },
     });
   }

@@ -86,7 +86,11 @@ export async function assessUnit(
       assessment.standing.set(key, { ...look, file });
   }
   if (isOpen(unit, watched)) return blocked("is open in a program", undefined);
+  const refused = watched.refused.get(unit.name);
+  if (refused !== undefined) return blocked(refused, undefined);
   const changed = unit.keys.filter((key) => !sameLook(files.get(key), looks.get(key)));
+  // What stands there is written down already; what it lacks is brought by whoever has it.
+  if (changed.length === 0) return [];
   const now = ports.clock.steady();
   const due = Math.max(0, ...changed.map((key) => ports.limits.editsQuiet - watched.quietFor(key, now)));
   if (due > 0) {
@@ -174,7 +178,8 @@ async function readChanged(
     return read;
   } catch (fault) {
     if (!(fault instanceof FileFault) || fault.code === "gone") throw fault;
-    watched.stale = true;
+    // One that went meanwhile is listed anew; what can't be read is tried again when all is compared.
+    if (fault.code === "missing") watched.stale = true;
     return "can't be read just now";
   }
 }

@@ -51,7 +51,7 @@ interface Begun {
  * @param hash what it must be
  * @param modified the time that its copies get; its own if not said
  * @returns by target, those that took it; undefined where the source isn't what it was
- * @throws FileFault where the source can't be read
+ * @throws FileFault where the source can't be read; `differs` where it looks the same and gives other bytes
  */
 export async function carry(
   around: CarryPorts,
@@ -88,7 +88,8 @@ export async function carry(
       await giveUp(around, begun, one, path, fault);
     }
     const same = sameLook(await handle.facts(), look);
-    if (streamed === undefined || !same || streamed.hash !== hash) {
+    if (streamed !== undefined && same && streamed.hash !== hash) throw new FileFault("differs", path);
+    if (streamed === undefined || !same) {
       for (const one of begun.values()) await discard(ports, one);
       return undefined;
     }

@@ -144,6 +144,7 @@ export class Edits {
     for (const each of old) {
       each.stale = true;
       each.sizes = true;
+      each.refused.clear();
     }
     return old.length > 0;
   }

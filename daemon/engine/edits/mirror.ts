@@ -151,7 +151,8 @@ export async function mirrorUnit(
   } catch (fault) {
     await drop();
     if (!(fault instanceof FileFault)) throw fault;
-    source.watched.stale = true;
+    if (fault.code === "changed" || fault.code === "missing") source.watched.stale = true;
+    else source.watched.refused.set(unit.name, wordsOfSource(fault, source.watched.drive));
     return [];
   }
   const done: { target: Assessment; placed: ReadonlyMap<string, Placed> }[] = [];
@@ -160,6 +161,29 @@ export async function mirrorUnit(
     if (placed !== undefined) done.push({ target, placed });
   }
   return done;
+}
+
+function wordsOfSource({ code }: FileFault, { name }: PresentDrive): string {
+  // Nobody wrote it, and it gives other bytes: nobody gets them.
+  if (code === "differs")
+    return `gives other bytes on ${printable(name)} than before, though nobody wrote it`;
+  return `can't be read on ${printable(name)}`;
+}
+
+/** What concerns this unit alone; undefined: the drive as a whole. */
+function wordsOfTarget({ code }: FileFault, { name }: PresentDrive): string | undefined {
+  switch (code) {
+    // Something that is no file has the name, or a folder on the way is none.
+    case "exists":
+    case "missing":
+      return `has a name that something else has on ${printable(name)}`;
+    case "bad-name":
+      return `has a name that ${printable(name)} can't hold`;
+    case "too-large":
+      return `is larger than a file on ${printable(name)} can be`;
+    default:
+      return undefined;
+  }
 }
 
 /** Nothing of the unit was written since it was listed, and no journal stands beside it. */
@@ -218,13 +242,9 @@ async function putInPlace(
   } catch (fault) {
     if (!(fault instanceof FileFault)) throw fault;
     target.watched.stale = true;
-    // Something that is no file has the name, or a folder on the way is none: that concerns this unit alone.
-    if (fault.code === "exists" || fault.code === "missing")
-      target.blocked.set(unit.name, {
-        why: `has a name that something else has on ${printable(drive.name)}`,
-        due: undefined,
-      });
-    else await bay.onFault(drive.id, unit.name, undefined, fault);
+    const why = wordsOfTarget(fault, drive);
+    if (why === undefined) await bay.onFault(drive.id, unit.name, undefined, fault);
+    else target.watched.refused.set(unit.name, why);
   }
   for (const { temp } of changes) if (temp !== undefined) await dropCarried(ports.files, drive, temp);
   return undefined;

@@ -146,7 +146,9 @@ async function fetch(
       const look = await lookAt(engine.ports, place.drive, place.path);
       if (look === undefined) continue;
       const around = { ports: engine.ports, ...pools, onBytes: () => undefined, onDriveFault };
-      const carried = await carry(around, place.drive, place.path, look, hash, [target], engine.now());
+      const carried = await carry(around, place.drive, place.path, look, hash, [target], engine.now()).catch(
+        notThisOne,
+      );
       const one = carried?.get(target.id);
       if (one !== undefined) return one;
     }
@@ -155,6 +157,12 @@ async function fetch(
     "Plug in the trip's other drives, then try again.",
     1,
   );
+}
+
+/** It only looks like the version, or can't be read there: another drive may have it. */
+function notThisOne(fault: unknown): undefined {
+  if (fault instanceof FileFault && (fault.code === "differs" || fault.code === "io")) return undefined;
+  throw fault;
 }
 
 async function onDriveFault(_drive: unknown, _path: unknown, fault: unknown): Promise<void> {

@@ -70,7 +70,10 @@ export function editsJson(engine: Engine, id: string | undefined, from: number, 
       path: printable(head.path, 1_000),
       bytes: head.size,
       modified: momentOf(head.hash === "" ? head.at : head.modified, zone),
-      drives: head.drives.map((drive) => printable(names.get(drive) ?? drive)),
+      drives: inTripOrder(
+        trip,
+        head.drives.map((drive) => names.get(drive) ?? drive),
+      ).map((name) => printable(name)),
       versions: contentsOf(edits.ofPath(trip.id, nameKey(head.path)).versions).length,
       deleted: head.hash === "",
     })),
@@ -285,6 +288,14 @@ function tripNamed(engine: Engine, wanted: string): KnownTrip {
     `No trip is known as ${printable(wanted, 60)}.`,
     "`scrubjay trip list` shows the known ones.",
   );
+}
+
+function inTripOrder({ profile }: KnownTrip, names: readonly string[]): readonly string[] {
+  const rank = (name: string): number => {
+    const at = profile.drives.findIndex((drive) => nameKey(drive.name) === nameKey(name));
+    return at < 0 ? profile.drives.length : at;
+  };
+  return [...names].sort((a, b) => rank(a) - rank(b));
 }
 
 function driveNames(engine: Engine): ReadonlyMap<DriveId, string> {

@@ -41,6 +41,9 @@ export class Watched {
   /** Why it couldn't be listed, until it can. */
   failed = false;
 
+  /** Units that can't be read or put in place there, by name, with what is said of them; tried again when all is compared. */
+  readonly refused = new Map<RelativePath, string>();
+
   constructor(drive: PresentDrive, publisher: Publisher, trip: TripId) {
     this.drive = drive;
     this.publisher = publisher;

@@ -135,7 +135,7 @@ function targetJson(run: Run, target: Target): HomeTargetJson {
     done: run.stopped === "" && run.isWhole(target),
     why: target.why,
     readBack: readBack ?? null,
-    how: readBack === undefined ? "" : howReadBack(readBack),
+    how: readBack === undefined ? "" : howReadBack(readBack, run.rehearsal),
     copied: copied.json,
     there: there.json,
     edits,
