@@ -104,9 +104,13 @@ export class Edits {
     return this.#now.get(trip);
   }
 
-  /** The drive's work files are looked at anew: something was done to them beside the rounds. */
+  /** The drive's files are compared anew, originals by their sizes too: something was done to them beside the rounds. */
   lookAgain(drive: DriveId): void {
-    for (const watched of this.#watched.values()) if (watched.drive.id === drive) watched.stale = true;
+    for (const watched of this.#watched.values()) {
+      if (watched.drive.id !== drive) continue;
+      watched.stale = true;
+      watched.sizes = true;
+    }
     this.#around.nudge();
   }
 

@@ -44,7 +44,8 @@ async function suspectsOn(ports: EnginePorts, watched: Watched): Promise<readonl
   const missing = watched.listing?.missing ?? [];
   const quiet = missing.filter(({ path }) => watched.quietFor(missingKey(path), now) >= limits.editsQuiet);
   watched.originalsWait = quiet.length < missing.length;
-  const suspects = new Map([...quiet, ...(watched.listing?.resized ?? [])].map((copy) => [copy.path, copy]));
+  const suspects = new Map(quiet.map((copy) => [copy.path, copy]));
+  for (const { path } of watched.listing?.resized ?? []) watched.hinted.add(path);
   const byKey = new Map(
     watched.hinted.size === 0
       ? []
