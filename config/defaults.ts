@@ -96,7 +96,7 @@ export const limits = {
   /** ms. What an archive was found to hold is believed so long by names, sizes and times: a night and a day, however often it is broken off. */
   archiveTrust: 24 * 3_600_000,
   /** ms. A work file is taken when it was left alone for so long: an editor saves a sidecar well within a second. */
-  editsQuiet: 5_000,
+  editsQuiet: 3_000,
   /** ms. The work files of a drive are listed again after this at the earliest, however often they are written. */
   editsListEvery: 2_000,
   /** ms. What is written for longer than this without a pause isn't waited for: it is taken when it pauses. */

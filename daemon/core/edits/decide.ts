@@ -51,7 +51,9 @@ export function decide({ versions, held, found, primary }: OnDrive): Decision {
   if (base !== undefined && found.hash === base.hash) return { what: "behind" };
   // An earlier version on a drive of which nothing is written down: it was away while others went on.
   if (base === undefined && versions.some(({ hash }) => hash === found.hash)) return { what: "behind" };
-  if (base !== undefined && base.id === head.id) return { what: "new", after: heads.map(({ id }) => id) };
+  // A change of what holds, be it that the same content came to hold once more since.
+  if (base !== undefined && (base.id === head.id || (base.hash === head.hash && base.hash !== "")))
+    return { what: "new", after: heads.map(({ id }) => id) };
   const foundWins = head.hash === "" || found.modified > head.modified;
   return {
     what: "apart",
