@@ -328,6 +328,56 @@ export function filesContract(place: Place): void {
       expect((await files.facts(under(folder, "picture"))).size).toBe(5);
     });
 
+    test("of what is named an earlier version of ours one file goes, and what is gone is fine", async () => {
+      const folder = await fresh();
+      const kept = under(folder, ".scrubjay/trips/kc-2027/earlier/Notes/day 1.xmp");
+      await makeFolder(kept);
+      // Two within a thousandth of a second, one without an extension, one that a program wrote beside them.
+      const names = [
+        "20270605T211500.123Z.xmp",
+        "20270605T211500-2.123Z.xmp",
+        "20270605T211500.123Z",
+        "20270605T211500.123Z-2",
+      ];
+      for (const name of [...names, "notes.xmp"]) await put(files, under(kept, name), pattern(5));
+      for (const name of names) {
+        await files.removeEarlier(under(kept, name));
+        await files.removeEarlier(under(kept, name));
+      }
+      expect((await files.list(kept)).map(({ name }) => name)).toEqual(["notes.xmp"]);
+    });
+
+    test("nothing but an earlier version of ours goes that way, whatever its path looks like", async () => {
+      const folder = await fresh();
+      const version = "20270605T211500.123Z.xmp";
+      const refused = [
+        `Kestrel Cliffs/${version}`,
+        `earlier/a.xmp/${version}`,
+        `.scrubjay/trips/kc-2027/earlier/${version}`,
+        `.scrubjay/trips/kc-2027/earlier/a.xmp/../${version}`,
+        `.scrubjay/trips/kc-2027/earlier/a.xmp/../../../../../Kestrel Cliffs/${version}`,
+        `.scrubjay/trips/kc-2027/earlier/a.xmp/${version}/inside.xmp`,
+        ".scrubjay/trips/kc-2027/earlier/a.xmp/undone.xmp",
+        ".scrubjay/trips/kc-2027/earlier/a.xmp/20270605T2115.xmp",
+        `.scrubjay/trips/kc-2027/earlier/a.xmp/x${version}`,
+        ".scrubjay/trips/kc-2027/earlier/a.xmp",
+        ".scrubjay/trips/kc-2027/earlier",
+        `.scrubjay/trips/kc-2027/aside/a.xmp/${version}`,
+        `.scrubjay/trips/../earlier/a.xmp/${version}`,
+        `scrubjay/trips/kc-2027/earlier/a.xmp/${version}`,
+        ".scrubjay/trips/kc-2027/journal.jsonl",
+        ".scrubjay/incoming/0123456789ab.part",
+      ];
+      for (const path of refused)
+        await expect(files.removeEarlier(under(folder, path)), path).rejects.toThrow("assertion failed");
+      // A folder of that name stays, and so does what is in it.
+      const named = under(folder, `.scrubjay/trips/kc-2027/earlier/a.xmp/${version}`);
+      await makeFolder(named);
+      await put(files, under(named, "inside.xmp"), pattern(5));
+      expect(await faultOf(files.removeEarlier(named))).not.toBe("no fault");
+      expect((await files.facts(under(named, "inside.xmp"))).size).toBe(5);
+    });
+
     test("what the file system is and has left is told", async () => {
       const traits = await files.traits(opened.root);
       expect(traits.totalBytes).toBeGreaterThan(0);

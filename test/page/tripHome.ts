@@ -17,8 +17,12 @@ import type { Computer } from "../support/computer.ts";
 const builtPage = fileURLToPath(new URL("../../dist/page", import.meta.url));
 
 /** HTML, a command, and hardly a place to break a line. */
-export const hostilePath = `2027-06-03/<img src=x onerror=alert(1)>\`rm -r\`${"KC_20270603_".repeat(14)}.xmp`;
-export const hostileDrive = "<b onclick=alert(1)>Rust";
+/** Pictures that are kept are for people to look at: their names are plain. */
+const plain = process.env["SCRUBJAY_PICTURES"] === "1";
+export const hostilePath = plain
+  ? "2027-06-03/KC-20270603-A0421.xmp"
+  : `2027-06-03/<img src=x onerror=alert(1)>\`rm -r\`${"KC_20270603_".repeat(14)}.xmp`;
+export const hostileDrive = plain ? "Rust" : "<b onclick=alert(1)>Rust";
 
 const at = (time: string): string => `2027-06-${time}:00+01:00`;
 const trip = { id: "kc-20270603-3f9a", name: "Kestrel Cliffs", zone: "Atlantic/Faroe" };

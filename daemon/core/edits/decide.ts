@@ -5,7 +5,7 @@
 
 import type { ContentHash } from "../../../shared/identity.ts";
 import type { Bytes, Instant } from "../../../shared/units.ts";
-import { headsOf, inOrder, standingOf, type Version } from "./versions.ts";
+import { headsOf, holding, standingOf, type Version } from "./versions.ts";
 
 /** What stands under a path on a drive; undefined: nothing does. */
 export interface Found {
@@ -42,7 +42,7 @@ export type Decision =
 
 export function decide({ versions, held, found, primary }: OnDrive): Decision {
   const heads = headsOf(versions);
-  const head = inOrder(heads).at(-1);
+  const head = holding(versions);
   const base = standingOf(versions, held);
   if (found === undefined) return decideAbsent(head, base, primary);
   if (head === undefined) return { what: "new", after: [] };

@@ -21,6 +21,31 @@ export function headsOf<V extends Version>(versions: readonly V[]): readonly V[]
   return versions.filter(({ id }) => !followed.has(id));
 }
 
+/**
+ * Of those that no other one follows the one that holds. Content that was taken over on one side as it was, and that the
+ * other side had replaced already, doesn't come back by its time.
+ */
+export function holding<V extends Version>(versions: readonly V[]): V | undefined {
+  const heads = headsOf(versions);
+  const isReplaced = (head: V): boolean =>
+    sameBefore(head, versions).some((elder) =>
+      heads.some((other) => other.hash !== head.hash && comesBefore(elder.id, other.id, versions)),
+    );
+  const [first, ...others] = heads;
+  if (others.length === 0) return first;
+  const live = heads.filter((head) => !isReplaced(head));
+  return inOrder(live.length > 0 ? live : heads).at(-1);
+}
+
+/** A version, and those before it whose content it goes on with. */
+function sameBefore<V extends Version>(version: V, versions: readonly V[]): readonly V[] {
+  const same = new Set([version]);
+  for (const each of same)
+    for (const other of versions)
+      if (other.hash === version.hash && each.after.includes(other.id)) same.add(other);
+  return [...same];
+}
+
 /** Whether `elder` comes before `younger`. A version isn't its own ancestor. */
 export function comesBefore(elder: string, younger: string, versions: readonly Version[]): boolean {
   const byId = new Map(versions.map((version) => [version.id, version]));

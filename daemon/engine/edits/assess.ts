@@ -8,7 +8,7 @@ import { nameKey, type RelativePath, type TripId } from "../../../shared/identit
 import { FileFault } from "../../../shared/problems.ts";
 import { bytes, instant, type Millis } from "../../../shared/units.ts";
 import { type Decision, decide, type Found } from "../../core/edits/decide.ts";
-import { headsOf, inOrder, standingOf } from "../../core/edits/versions.ts";
+import { holding, standingOf } from "../../core/edits/versions.ts";
 import { openFiles } from "../../core/openFiles.ts";
 import type { EditLook, EditVersion, PathEdits } from "../../ports/editLedger.ts";
 import type { EncodedFact } from "../../ports/ledger.ts";
@@ -46,12 +46,6 @@ export interface Assessment {
   readonly blocked: Map<RelativePath, Blocked>;
 }
 
-/** A version that lost its place to another made apart: it is to exist more than once. */
-export interface Loser {
-  readonly key: string;
-  readonly version: EditVersion;
-}
-
 export interface AssessPorts {
   readonly ports: EnginePorts;
   readonly verifyPool: BlockPool;
@@ -63,7 +57,6 @@ export interface AssessPorts {
 
 /**
  * @param looks how this drive's files looked when they were last read
- * @returns what lost its place
  * @throws FileFault where the drive went
  */
 export async function assessUnit(
@@ -71,13 +64,12 @@ export async function assessUnit(
   assessment: Assessment,
   unit: UnitKeys,
   looks: ReadonlyMap<string, EditLook>,
-): Promise<readonly Loser[]> {
+): Promise<void> {
   const { watched } = assessment;
   const { ports } = around;
   const files = watched.listing?.files ?? new Map<string, WorkFile>();
-  const blocked = (why: string, due: number | undefined): readonly Loser[] => {
+  const blocked = (why: string, due: number | undefined): void => {
     assessment.blocked.set(unit.name, { why, due });
-    return [];
   };
   for (const key of unit.keys) {
     const file = files.get(key);
@@ -90,7 +82,7 @@ export async function assessUnit(
   if (refused !== undefined) return blocked(refused, undefined);
   const changed = unit.keys.filter((key) => !sameLook(files.get(key), looks.get(key)));
   // What stands there is written down already; what it lacks is brought by whoever has it.
-  if (changed.length === 0) return [];
+  if (changed.length === 0) return;
   const now = ports.clock.steady();
   const due = Math.max(0, ...changed.map((key) => ports.limits.editsQuiet - watched.quietFor(key, now)));
   if (due > 0) {
@@ -110,10 +102,9 @@ export async function assessUnit(
     taken.set(key, standing === undefined ? undefined : lookOf(standing));
     watched.taken(key);
   }
-  const losers = writeDown(around, assessment, unit);
+  writeDown(around, assessment, unit);
   // Only now: what was read and not written down is read again.
   if (taken.size > 0) ports.ledger.edits.setLooks(watched.drive.id, around.trip, taken);
-  return losers;
 }
 
 /** What an original's name misses is followed, and is no work file (`originals.ts`). */
@@ -192,7 +183,7 @@ interface Step {
   readonly standing: Standing | undefined;
 }
 
-function writeDown(around: AssessPorts, assessment: Assessment, unit: UnitKeys): readonly Loser[] {
+function writeDown(around: AssessPorts, assessment: Assessment, unit: UnitKeys): void {
   const { drive } = assessment.watched;
   const steps = unit.keys.map((key): Step => {
     const edits = around.ports.ledger.edits.ofPath(around.trip, key);
@@ -206,7 +197,7 @@ function writeDown(around: AssessPorts, assessment: Assessment, unit: UnitKeys):
     };
   });
   const foundWins = unit.catalogue ? wholeWins(steps) : undefined;
-  return steps.flatMap((step) => takeStep(around, assessment, step, foundWins));
+  for (const step of steps) takeStep(around, assessment, step, foundWins);
 }
 
 /**
@@ -224,52 +215,47 @@ function wholeWins(steps: readonly Step[]): boolean | undefined {
   if (!known) return undefined;
   const latest = (times: readonly number[]): number => Math.max(0, ...times);
   const here = latest(mine.map(({ standing }) => standing?.modified ?? 0));
-  const there = latest(theirs.map(({ edits }) => inOrder(headsOf(edits.versions)).at(-1)?.modified ?? 0));
+  const there = latest(theirs.map(({ edits }) => holding(edits.versions)?.modified ?? 0));
   return here > there;
 }
 
 function takeStep(
   around: AssessPorts,
   assessment: Assessment,
-  { key, decision, edits, standing }: Step,
+  { decision, edits, standing }: Step,
   wholeUnit: boolean | undefined,
-): readonly Loser[] {
+): void {
   const writer = new Writer(around, assessment, edits);
-  const head = inOrder(headsOf(edits.versions)).at(-1);
+  const head = holding(edits.versions);
   switch (decision.what) {
     case "same":
       if (decision.record !== undefined) writer.holds(decision.record);
-      return [];
+      return;
     case "behind":
-      if (wholeUnit !== true || head === undefined) return [];
+      if (wholeUnit !== true || head === undefined) return;
       // The other side's change to a file that this side left alone goes with the rest of that side.
       writer.holds(writer.version(standing, [head.id, ...writer.base()]));
-      return [{ key, version: head }];
+      return;
     case "new":
     case "deleted": {
       const id = writer.version(standing, decision.after);
       writer.holds(id);
-      if (wholeUnit !== false || head === undefined) return [];
+      if (wholeUnit !== false || head === undefined) return;
       writer.copyOf(head, [id, head.id]);
-      return loserOf(around, key, id);
+      return;
     }
     case "apart": {
       const own = writer.version(standing, decision.base);
       writer.holds(own);
-      if (head === undefined) return [];
+      if (head === undefined) return;
       if (wholeUnit ?? decision.foundWins) {
         writer.holds(writer.version(standing, [...decision.heads, own]));
-        return [{ key, version: head }];
+        return;
       }
       writer.copyOf(head, [own, ...decision.heads]);
-      return loserOf(around, key, own);
+      return;
     }
   }
-}
-
-function loserOf({ ports }: AssessPorts, key: string, id: string): readonly Loser[] {
-  const version = ports.ledger.edits.version(id);
-  return version === undefined ? [] : [{ key, version }];
 }
 
 /** Writes down versions of one path, as found on one drive. */

@@ -8,6 +8,7 @@
  * `view.ts`.
  */
 
+import { assert } from "../../../shared/brand.ts";
 import { counted } from "../../../shared/format.ts";
 import {
   type DriveId,
@@ -20,7 +21,7 @@ import { FileFault } from "../../../shared/problems.ts";
 import { printable } from "../../../shared/text.ts";
 import { bytes } from "../../../shared/units.ts";
 import { databaseMagic, unitsOf } from "../../core/edits/units.ts";
-import { inOrder } from "../../core/edits/versions.ts";
+import { holding } from "../../core/edits/versions.ts";
 import { kindOfFile } from "../../core/fileKinds.ts";
 import { leftOut } from "../../core/leaveOut.ts";
 import type { EditHead } from "../../ports/editLedger.ts";
@@ -35,13 +36,12 @@ import type { Presence, PresentDrive } from "../presence.ts";
 import { type CurrentWork, Progress } from "../progress.ts";
 import type { TripBook } from "../tripBook.ts";
 import type { VolumeUse } from "../volumeUse.ts";
-import { type Assessment, assessUnit, dueOf, type Loser, type UnitKeys } from "./assess.ts";
+import { type Assessment, assessUnit, dueOf, type UnitKeys } from "./assess.ts";
 import { thinHistory } from "./history.ts";
 import { listWork } from "./listing.ts";
 import {
   headsByKey,
   holdingFact,
-  keepLoser,
   lackingOn,
   type MirrorPorts,
   mirrorUnit,
@@ -50,6 +50,7 @@ import {
   transfersOf,
 } from "./mirror.ts";
 import { movedOriginals } from "./originals.ts";
+import { keepOtherSides } from "./otherSides.ts";
 import { recoverSwaps } from "./swap.ts";
 import { Watched } from "./watching.ts";
 
@@ -259,13 +260,13 @@ export class Edits {
     if (listed.length === 0) return false;
     if (await movedOriginals(this.#around, listed)) return true;
     const units = await this.#units(trip, listed);
-    const { assessments, losers } = await this.#assess(trip, units, listed);
-    losers.push(...this.#joinHeads(trip));
-    const around = this.#mirrorPorts();
-    for (const loser of losers) await keepLoser(around, trip.id, loser, assessments);
+    const assessments = await this.#assess(trip, units, listed);
+    this.#joinHeads(trip);
+    // Before any of them makes room: then it stands on a drive that is in.
+    const kept = await keepOtherSides(this.#mirrorPorts(), trip.id, assessments);
     const placed = await this.#mirror(trip, units, assessments);
     this.#remember(trip, assessments);
-    if (placed > 0 || losers.length > 0)
+    if (placed + kept > 0)
       for (const { watched } of assessments) await thinHistory(this.#ports, watched, trip);
     this.#around.settle();
     return placed > 0 || this.#ports.ledger.edits.mark() !== mark;
@@ -279,8 +280,11 @@ export class Edits {
       for (const folder of listing?.originals ?? []) originals.add(folder);
       for (const [key, { path }] of listing?.files ?? []) files.set(key, { path, key });
     }
+    // What the profile leaves out by now isn't listed any more: that isn't to be taken for deleted.
+    const passOver = leftOut(trip.profile.edits.leaveOut);
     for (const { path } of this.#ports.ledger.edits.heads(trip.id))
-      if (!files.has(nameKey(path))) files.set(nameKey(path), { path, key: nameKey(path) });
+      if (!files.has(nameKey(path)) && !passOver(path))
+        files.set(nameKey(path), { path, key: nameKey(path) });
     for (const watched of listed) await this.#lookForDatabases(trip.id, watched);
     const units = unitsOf(
       [...files.values()],
@@ -331,9 +335,8 @@ export class Edits {
     trip: KnownTrip,
     units: readonly UnitKeys[],
     listed: readonly Watched[],
-  ): Promise<{ readonly assessments: readonly Assessment[]; readonly losers: Loser[] }> {
+  ): Promise<readonly Assessment[]> {
     const primary = trip.profile.drives.find(({ role }) => role === "primary")?.name ?? "";
-    const losers: Loser[] = [];
     const assessments: Assessment[] = [];
     // The primary first: where a photographer works, versions are made.
     const inTurn = [...listed].sort((a, b) => rankOf(trip, a.drive) - rankOf(trip, b.drive));
@@ -348,14 +351,14 @@ export class Edits {
         trip: trip.id,
       };
       try {
-        for (const unit of units) losers.push(...(await assessUnit(around, assessment, unit, looks)));
+        for (const unit of units) await assessUnit(around, assessment, unit, looks);
         assessments.push(assessment);
       } catch (fault) {
         if (!(fault instanceof FileFault)) throw fault;
         await this.#around.bay.onFault(watched.drive.id, "" as RelativePath, undefined, fault);
       }
     }
-    return { assessments, losers };
+    return assessments;
   }
 
   #learn(facts: readonly EncodedFact[]): void {
@@ -364,24 +367,22 @@ export class Edits {
   }
 
   /** Versions that two computers made apart and that come together here: one holds, all are kept. */
-  #joinHeads(trip: KnownTrip): readonly Loser[] {
+  #joinHeads(trip: KnownTrip): void {
     const byKey = new Map<string, EditHead[]>();
     for (const head of this.#ports.ledger.edits.heads(trip.id)) {
       const key = nameKey(head.path);
       byKey.set(key, [...(byKey.get(key) ?? []), head]);
     }
-    const losers: Loser[] = [];
     for (const [key, heads] of byKey) {
-      const last = inOrder(heads).at(-1);
-      if (heads.length < 2 || last === undefined) continue;
+      if (heads.length < 2) continue;
+      const last = holding(this.#ports.ledger.edits.ofPath(trip.id, key).versions);
+      if (last === undefined) continue;
       const { path, hash, size, modified, drive } = last;
       const at = this.#ports.clock.now();
       const after = heads.map(({ id }) => id);
       const fact = { kind: "edit", trip: trip.id, at, path, hash, size, modified, drive, after } as const;
       this.#learn([encodeFact(fact, this.#ports.hashing)]);
-      for (const head of heads) if (head.hash !== hash) losers.push({ key, version: head });
     }
-    return losers;
   }
 
   // --- mirroring -------------------------------------------------------------------------------------------------
@@ -426,7 +427,11 @@ export class Edits {
     };
     try {
       for (const [nth, transfer] of transfers.entries()) {
-        if (this.#around.interrupted()) break;
+        if (this.#around.interrupted()) {
+          // Whatever broke it off, the rest is still to be done.
+          for (const { watched } of assessments) watched.stale = true;
+          break;
+        }
         this.#work = workOf(transfer, progress);
         for (const { target, placed } of await mirrorUnit(around, trip.id, transfer)) {
           standsNow(this.#ports, trip.id, target, placed);
@@ -532,7 +537,9 @@ function sizeOf(transfers: readonly Transfer[]): number {
   return total;
 }
 
-function workOf({ source, targets }: Transfer, progress: Progress): CurrentWork {
+function workOf({ sources, targets }: Transfer, progress: Progress): CurrentWork {
+  const [source] = sources;
+  assert(source !== undefined, "what is carried stands somewhere");
   const { drive } = source.watched;
   const drives = targets.map(({ watched }) => watched.drive);
   return {

@@ -1,5 +1,5 @@
 /**
- * Newest versions of work files go to the drives that lack them, a unit at a time, from a drive that holds all of it.
+ * Newest versions of work files go to the drives that lack them, a unit at a time, from drives that together hold all of it.
  * What stood there goes into that drive's history. Where a program writes meanwhile, it is left to a later look.
  */
 
@@ -14,9 +14,9 @@ import type { BlockPool } from "../bounds.ts";
 import type { DriveBay } from "../driveBay.ts";
 import type { EnginePorts } from "../ports.ts";
 import type { PresentDrive } from "../presence.ts";
-import type { Assessment, Loser, UnitKeys } from "./assess.ts";
-import { type Carried, type CarryPorts, carry, dropCarried, keepAside } from "./carry.ts";
-import { type Change, freeEarlier, type Look, lookAt, sameLook, swapUnit } from "./swap.ts";
+import type { Assessment, UnitKeys } from "./assess.ts";
+import { type Carried, type CarryPorts, carry, dropCarried } from "./carry.ts";
+import { type Change, type Look, lookAt, sameLook, swapUnit } from "./swap.ts";
 
 export interface MirrorPorts {
   readonly ports: EnginePorts;
@@ -34,10 +34,11 @@ export interface Placed {
   readonly at: RelativePath;
 }
 
-/** What is to go from one drive to others. */
+/** What is to go from some drives to others. */
 export interface Transfer {
   readonly unit: UnitKeys;
-  readonly source: Assessment;
+  /** In the trip's order; each newest version stands on one of them. */
+  readonly sources: readonly Assessment[];
   readonly targets: readonly Assessment[];
   /** Newest versions of the unit by key, deletions too. */
   readonly heads: ReadonlyMap<string, EditHead>;
@@ -90,8 +91,8 @@ export function transfersOf(
     const free = assessments.filter(({ blocked }) => !blocked.has(unit.name));
     const lacking = free.filter((each) => lackingOn(unit, heads, each).length > 0);
     if (lacking.length === 0) continue;
-    const source = free.find((each) => !lacking.includes(each) || holdsAll(unit, heads, each));
-    if (source === undefined) continue;
+    const sources = sourcesOf(unit, heads, free);
+    if (sources === undefined) continue;
     const targets = lacking.filter((each) => {
       const { drive } = each.watched;
       const needed = lackingOn(unit, heads, each).reduce((sum, key) => sum + (heads.get(key)?.size ?? 0), 0);
@@ -103,14 +104,27 @@ export function transfersOf(
       room.set(drive.id, left - needed);
       return true;
     });
-    if (targets.length > 0) transfers.push({ unit, source, targets, heads });
+    if (targets.length > 0) transfers.push({ unit, sources, targets, heads });
   }
   return transfers;
 }
 
-/** What was deleted may still stand on the drive that gives. */
-function holdsAll(unit: UnitKeys, heads: ReadonlyMap<string, EditHead>, on: Assessment): boolean {
-  return lackingOn(unit, heads, on).every((key) => heads.get(key)?.hash === "");
+/**
+ * One drive that holds all of it where there is one, though what was deleted may still stand there. Else several: of a
+ * catalogue that was changed apart one side holds whole, so what only others have was made beside it.
+ * @returns undefined where some newest version stands on none of them
+ */
+function sourcesOf(
+  unit: UnitKeys,
+  heads: ReadonlyMap<string, EditHead>,
+  free: readonly Assessment[],
+): readonly Assessment[] | undefined {
+  const wanted = unit.keys.filter((key) => (heads.get(key)?.hash ?? "") !== "");
+  const holds = (on: Assessment, key: string): boolean => on.standing.get(key)?.hash === heads.get(key)?.hash;
+  const whole = free.find((each) => wanted.every((key) => holds(each, key)));
+  if (whole !== undefined) return [whole];
+  const sources = free.filter((each) => wanted.some((key) => holds(each, key)));
+  return wanted.every((key) => sources.some((each) => holds(each, key))) ? sources : undefined;
 }
 
 /**
@@ -119,10 +133,14 @@ function holdsAll(unit: UnitKeys, heads: ReadonlyMap<string, EditHead>, on: Asse
 export async function mirrorUnit(
   around: MirrorPorts,
   trip: TripId,
-  { unit, source, targets, heads }: Transfer,
+  { unit, sources, targets, heads }: Transfer,
 ): Promise<readonly { readonly target: Assessment; readonly placed: ReadonlyMap<string, Placed> }[]> {
   const { ports } = around;
   const carried = new Map<string, ReadonlyMap<DriveId, Carried>>();
+  let reading: Assessment | undefined;
+  const refuse = (by: PresentDrive, why: string): void => {
+    targets.find(({ watched }) => watched.drive.id === by.id)?.watched.refused.set(unit.name, why);
+  };
   const drop = async (): Promise<void> => {
     for (const each of carried.values())
       for (const [drive, { temp }] of each) {
@@ -135,24 +153,30 @@ export async function mirrorUnit(
       const head = heads.get(key);
       if (head === undefined || head.hash === "") continue;
       const takers = targets.filter((each) => lackingOn(unit, heads, each).includes(key));
-      const standing = source.standing.get(key);
       if (takers.length === 0) continue;
-      if (standing === undefined || standing.hash !== head.hash) throw new FileFault("changed", head.path);
+      const source = sources.find(({ standing }) => standing.get(key)?.hash === head.hash);
+      const standing = source?.standing.get(key);
+      if (source === undefined || standing === undefined) throw new FileFault("changed", head.path);
+      reading = source;
       const { drive, publisher } = source.watched;
       const path = publisher.inside(trip, standing.file.at);
       const drives = takers
         .map(({ watched }) => watched.drive)
         .filter((each) => around.bay.isUsable(each.id));
-      const took = await carry(carryPorts(around), drive, path, standing, head.hash, drives);
+      const took = await carry(carryPorts(around, refuse), drive, path, standing, head.hash, drives);
       if (took === undefined) throw new FileFault("changed", head.path);
       carried.set(key, took);
     }
-    if (!(await isAsItWas(ports, trip, unit, source))) throw new FileFault("changed", unit.name);
+    for (const source of sources) {
+      reading = source;
+      if (!(await isAsItWas(ports, trip, unit, source))) throw new FileFault("changed", unit.name);
+    }
   } catch (fault) {
     await drop();
     if (!(fault instanceof FileFault)) throw fault;
-    if (fault.code === "changed" || fault.code === "missing") source.watched.stale = true;
-    else source.watched.refused.set(unit.name, wordsOfSource(fault, source.watched.drive));
+    if (fault.code === "changed" || fault.code === "missing" || reading === undefined)
+      for (const { watched } of sources) watched.stale = true;
+    else reading.watched.refused.set(unit.name, wordsOfSource(fault, reading.watched.drive));
     return [];
   }
   const done: { target: Assessment; placed: ReadonlyMap<string, Placed> }[] = [];
@@ -250,44 +274,24 @@ async function putInPlace(
   return undefined;
 }
 
-/** A version that lost its place is kept on every other drive that is in, so that it doesn't exist once only. */
-export async function keepLoser(
-  around: MirrorPorts,
-  trip: TripId,
-  { key, version }: Loser,
-  assessments: readonly Assessment[],
-): Promise<void> {
-  const { ports } = around;
-  const { hash } = version;
-  if (hash === "") return;
-  const source = assessments.find(({ standing }) => standing.get(key)?.hash === hash);
-  const standing = source?.standing.get(key);
-  if (source === undefined || standing === undefined) return;
-  const { drive, publisher } = source.watched;
-  const others = assessments.filter((each) => each.standing.get(key)?.hash !== hash);
-  const targets = others.map(({ watched }) => watched.drive).filter((each) => around.bay.isUsable(each.id));
-  try {
-    const path = publisher.inside(trip, standing.file.at);
-    const took = await carry(carryPorts(around), drive, path, standing, hash, targets);
-    for (const target of targets) {
-      const one = took?.get(target.id);
-      if (one === undefined) continue;
-      const earlier = await freeEarlier(ports, target, trip, version.path, ports.clock.now());
-      await keepAside(ports, target, one.temp, earlier);
-    }
-  } catch (fault) {
-    if (!(fault instanceof FileFault)) throw fault;
-  }
-}
-
-function carryPorts({ ports, bay, streamPool, verifyPool, onBytes }: MirrorPorts): CarryPorts {
+/** @param refuse hears of a drive that can't hold this one file */
+export function carryPorts(
+  { ports, bay, streamPool, verifyPool, onBytes }: MirrorPorts,
+  refuse: (by: PresentDrive, why: string) => void = () => undefined,
+): CarryPorts {
   return {
     ports,
     streamPool,
     verifyPool,
     onBytes,
     onDriveFault: async (drive, path, fault) => {
-      await bay.onFault(drive.id, path, undefined, fault);
+      const why = fault instanceof FileFault ? wordsOfTarget(fault, drive) : undefined;
+      if (why !== undefined) refuse(drive, why);
+      if (
+        why === undefined ||
+        (fault instanceof FileFault && fault.code !== "exists" && fault.code !== "missing")
+      )
+        await bay.onFault(drive.id, path, undefined, fault);
     },
   };
 }

@@ -13,7 +13,7 @@ import { type DriveId, nameKey, type RelativePath, under } from "../../../shared
 import { FileFault, UserMistake } from "../../../shared/problems.ts";
 import { asArgument, printable } from "../../../shared/text.ts";
 import { bytes, type Instant } from "../../../shared/units.ts";
-import { headsOf, inOrder } from "../../core/edits/versions.ts";
+import { holding } from "../../core/edits/versions.ts";
 import { differencesOf } from "../../core/xmpDifferences.ts";
 import type { EditHead, EditVersion } from "../../ports/editLedger.ts";
 import { encodeFact } from "../../record/journal.ts";
@@ -270,7 +270,7 @@ export function knownFile(
   const key =
     edits.heads(trip.id).find((head) => nameKey(head.path) === nameKey(path) || shown(head))?.path ?? path;
   const { versions } = edits.ofPath(trip.id, nameKey(key));
-  const head = inOrder(headsOf(versions)).at(-1);
+  const head = holding(versions);
   if (head !== undefined) return { trip, head, versions };
   throw new UserMistake(
     `No work file of ${printable(trip.profile.trip)} is known as ${printable(path, 200)}.`,

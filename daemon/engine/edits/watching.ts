@@ -44,6 +44,9 @@ export class Watched {
   /** Units that can't be read or put in place there, by name, with what is said of them; tried again when all is compared. */
   readonly refused = new Map<RelativePath, string>();
 
+  /** Other sides of conflicts that are in its history for certain, by the names of their versions. */
+  readonly keeps = new Set<string>();
+
   constructor(drive: PresentDrive, publisher: Publisher, trip: TripId) {
     this.drive = drive;
     this.publisher = publisher;
