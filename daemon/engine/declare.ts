@@ -45,6 +45,7 @@ export function declareLost(engine: Engine, name: string): DriveLostJson {
   ledger.clearFaults(drive.id);
   engine.bay.tell(facts);
   ledger.note("drive", drive.id, `${printable(drive.name)} was declared lost`, at);
+  for (const each of engine.presence.drives) engine.edits.lookAgain(each.id);
   engine.refresh();
   const nowhere = ledger.nowhere().filter(({ trip, path }) => !nowhereBefore.has(`${trip}/${path}`));
   const clearNow = new Set(clearCards(engine));

@@ -21,6 +21,7 @@ import { setTimeout as sleep } from "node:timers/promises";
 import Database from "better-sqlite3";
 import { expect, test } from "vitest";
 import { happenedJson, statusJson } from "../../daemon/engine/board.ts";
+import { declareLost } from "../../daemon/engine/declare.ts";
 import { editsFace } from "../../daemon/faces/editsFace.ts";
 import type { Bench } from "./bench.ts";
 import { evening, filedAs, tripBench, tripId } from "./pictures.ts";
@@ -328,6 +329,31 @@ test("names that some drive can't tell apart, or that no list can hold, are said
   await settled(bench);
   expect(read(at(bench, "Slate", "Notes/plain.txt"))).toBe("plain");
   expect(status(bench).edits?.waiting).toBe(2);
+});
+
+test("a version that a lost drive alone held gives way to the newest that another one holds, and it is written down", async () => {
+  const bench = await threeDrives();
+  put(at(bench, "Blue", sidecar), "rating 1");
+  await settled(bench);
+  for (const drive of ["Slate", "Rust"]) bench.takeOut(drive);
+  await bench.idle();
+  put(at(bench, "Blue", sidecar), "rating 2");
+  await settled(bench);
+  bench.takeOut("Blue");
+  await bench.idle();
+  await bench.engine.between(async () => declareLost(bench.engine, "Blue"));
+  for (const drive of ["Slate", "Rust"]) bench.plugIn(drive);
+  await settled(bench);
+  expect(status(bench).edits?.drives.map(({ drive, behind }) => [drive, behind])).toEqual([
+    ["Slate", 0],
+    ["Rust", 0],
+  ]);
+  expect(read(at(bench, "Slate", sidecar))).toBe("rating 1");
+  expect(
+    happenedJson(bench.engine, undefined)
+      .map(({ text }) => text)
+      .join("\n"),
+  ).toContain("was on Blue alone");
 });
 
 test("modification times come along", async () => {

@@ -39,6 +39,7 @@ import type { VolumeUse } from "../volumeUse.ts";
 import { type Assessment, assessUnit, dueOf, type UnitKeys } from "./assess.ts";
 import { thinHistory } from "./history.ts";
 import { listWork } from "./listing.ts";
+import { takeOverFromLost } from "./lostVersions.ts";
 import {
   headsByKey,
   holdingFact,
@@ -261,11 +262,16 @@ export class Edits {
     if (await movedOriginals(this.#around, listed)) return true;
     const units = await this.#units(trip, listed);
     const assessments = await this.#assess(trip, units, listed);
+    if (assessments === undefined) {
+      for (const each of listed) each.stale = true;
+      return false;
+    }
     this.#joinHeads(trip);
+    takeOverFromLost(this.#ports, trip, (facts) => this.#learn(facts));
     // Before any of them makes room: then it stands on a drive that is in.
     const kept = await keepOtherSides(this.#mirrorPorts(), trip.id, assessments);
     const placed = await this.#mirror(trip, units, assessments);
-    this.#remember(trip, assessments);
+    this.#remember(trip, assessments, here);
     if (placed + kept > 0)
       for (const { watched } of assessments) await thinHistory(this.#ports, watched, trip);
     this.#around.settle();
@@ -331,11 +337,12 @@ export class Edits {
     }
   }
 
+  /** @returns undefined when it was broken off */
   async #assess(
     trip: KnownTrip,
     units: readonly UnitKeys[],
     listed: readonly Watched[],
-  ): Promise<readonly Assessment[]> {
+  ): Promise<readonly Assessment[] | undefined> {
     const primary = trip.profile.drives.find(({ role }) => role === "primary")?.name ?? "";
     const assessments: Assessment[] = [];
     // The primary first: where a photographer works, versions are made.
@@ -351,7 +358,11 @@ export class Edits {
         trip: trip.id,
       };
       try {
-        for (const unit of units) await assessUnit(around, assessment, unit, looks);
+        for (const unit of units) {
+          // Large files are read here: whoever wants a drive out, or puts a card in, doesn't wait for all of them.
+          if (this.#around.interrupted()) return undefined;
+          await assessUnit(around, assessment, unit, looks);
+        }
         assessments.push(assessment);
       } catch (fault) {
         if (!(fault instanceof FileFault)) throw fault;
@@ -492,7 +503,7 @@ export class Edits {
   }
 
   /** What is waited for is told; what waits by time alone is come back to. */
-  #remember(trip: KnownTrip, assessments: readonly Assessment[]): void {
+  #remember(trip: KnownTrip, assessments: readonly Assessment[], here: readonly Watched[]): void {
     const originalsWait = assessments.some(({ watched }) => watched.originalsWait);
     const due = originalsWait ? this.#ports.limits.editsQuiet : dueOf(assessments);
     if (due !== undefined) {
@@ -503,6 +514,13 @@ export class Edits {
       watched.waits =
         watched.originalsWait || [...blocked.values()].some(({ due: each }) => each !== undefined);
     const waiting = new Map<RelativePath, string>();
+    // A listing is whole or there is none: what can't be told from absent is left alone, and that is said.
+    for (const { failed, drive } of here)
+      if (failed)
+        waiting.set(
+          drive.name as RelativePath,
+          "has folders that can't be listed, so nothing of it is mirrored",
+        );
     const left = { files: 0, bytes: 0 };
     for (const { watched, blocked } of assessments) {
       for (const [name, { why }] of blocked) waiting.set(name, why);

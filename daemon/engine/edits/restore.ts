@@ -53,6 +53,12 @@ export async function restoreEdit(
   const look = edits.looks(drive.id, trip.id).get(nameKey(head.path));
   try {
     const before = await lookAt(engine.ports, drive, place);
+    if (before === undefined && look !== undefined && head.path.includes("-changed"))
+      throw new UserMistake(
+        `${shown} stands under its original's own name on ${printable(drive.name)}, where a program wrote into it. Nothing was changed.`,
+        `Take the version from the history by hand: it is below .scrubjay/trips/${trip.id}/earlier on the drives.`,
+        1,
+      );
     if (!sameLook(before, look)) throw changed(shown, drive.name);
     for (const beside of ["-journal", "-wal", "-shm", ".lock"])
       if ((await lookAt(engine.ports, drive, `${place}${beside}` as RelativePath)) !== undefined)
