@@ -9,7 +9,6 @@
  * the sidecar's name, the earlier version goes back. Not its job: what is written (`ratings.ts`).
  */
 
-import { rfc3339 } from "../../shared/format.ts";
 import { type ContentHash, folderOf, type RelativePath, type TripId, under } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
 import { bytes, type Instant } from "../../shared/units.ts";
@@ -17,6 +16,7 @@ import { suffixed } from "../core/filing.ts";
 import type { RatingIntent } from "../ports/frameLedger.ts";
 import { earlierFile, incomingFolder, unfinishedFile } from "../record/driveLayout.ts";
 import type { BlockPool } from "./bounds.ts";
+import { mustBeThere, versionName } from "./edits/swap.ts";
 import type { EnginePorts } from "./ports.ts";
 import type { PresentDrive } from "./presence.ts";
 import { readBack } from "./readBack.ts";
@@ -84,15 +84,6 @@ export async function undoSwap(ports: EnginePorts, drive: PresentDrive, intent: 
   ledger.frames.endRating(intent.number);
 }
 
-/** @throws FileFault `gone` when the drive isn't what is mounted there any more */
-async function mustBeThere({ files }: EnginePorts, { at, gone }: PresentDrive): Promise<void> {
-  const found = await files.facts(at.root).catch((fault: unknown) => {
-    if (fault instanceof FileFault && fault.code === "missing") return undefined;
-    throw fault;
-  });
-  if (gone.aborted || found?.device !== at.device) throw new FileFault("gone", at.root);
-}
-
 async function changePlaces(ports: EnginePorts, swap: Swap, intent: RatingIntent): Promise<Swapped> {
   const { files } = ports;
   const at = (inside: RelativePath) => under(swap.drive.volume.root, inside);
@@ -133,18 +124,11 @@ async function writeUnfinished(
 
 /** A name for the earlier version that nothing has. */
 async function freeEarlier(ports: EnginePorts, { drive, trip, work, at }: Swap): Promise<RelativePath> {
-  const wanted = earlierFile(trip, work, versionOf(at));
+  const wanted = earlierFile(trip, work, versionName(at));
   for (let nth = 1; ; nth += 1) {
     const path = nth === 1 ? wanted : suffixed(wanted, nth);
     if (!(await stands(ports, drive, path))) return path;
   }
-}
-
-/** `20270605T211500.123Z`: sorts by time, and every file system takes it. */
-function versionOf(at: Instant): string {
-  const moment = rfc3339(at, "UTC").slice(0, 19).replaceAll(/[-:]/g, "");
-  const thousandths = String(((Math.trunc(at) % 1000) + 1000) % 1000).padStart(3, "0");
-  return `${moment}.${thousandths}Z`;
 }
 
 async function stands({ files }: EnginePorts, drive: PresentDrive, inside: RelativePath): Promise<boolean> {

@@ -32,6 +32,7 @@ test("all of the last day stays; before that the last of each day, file by file"
 test("over its share the oldest go, and never what is kept for a reason", () => {
   const versions = [kept(9 * day, 10, true), kept(8 * day), kept(7 * day), kept(10)];
   expect(thin(versions, 25).map(({ at }) => (now - at) / day)).toEqual([8, 7]);
+  expect(thin(versions, 40)).toEqual([]);
   expect(thin(versions, 0)).not.toContain(versions[0]);
 });
 

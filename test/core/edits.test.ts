@@ -96,6 +96,17 @@ test.each([
     holds: "b",
   },
   {
+    is: "content that both sides took over as it was",
+    versions: [
+      version("a", "A", 90),
+      version("o", "O", 1),
+      version("j", "A", 90, "a", "o"),
+      version("k", "A", 91, "a"),
+      version("c", "C", 2),
+    ],
+    holds: "k",
+  },
+  {
     is: "but what someone turned back to",
     versions: [
       version("a", "A", 1),
@@ -178,12 +189,24 @@ describe("decisions", () => {
       found: found("X", 1),
       gives: { what: "new", after: ["joined"] },
     },
+    {
+      is: "a change of what one side replaced while the other took it over as it was",
+      versions: [
+        version("a", "A", 90),
+        version("b", "B", 2, "a"),
+        version("o", "O", 1),
+        version("j", "A", 90, "a", "o"),
+      ],
+      held: ["b"],
+      found: found("X", 3),
+      gives: { what: "new", after: ["b", "j"] },
+    },
     { is: "another of the same name", versions: line, found: found("X", 99), gives: apart([], true) },
     {
       is: "a change of what was deleted elsewhere holds, however old",
       versions: deleted,
       held: ["c"],
-      found: found("X", 1),
+      found: found("X", 0),
       gives: apart(["c"], true, ["gone"]),
     },
     { is: "what was deleted elsewhere", versions: deleted, held: ["c"], found: found("C"), gives: behind },
@@ -263,9 +286,10 @@ describe("units", () => {
     },
     {
       is: "a catalogue with all below its folder, and its twin in name",
-      paths: ["Cat/frames.db", "Cat/previews/1/x.bin", "cat/settings.txt", "Catalogue.txt"],
+      paths: ["Cat/frames.db", "Cat/previews/1/x.bin", "cat/settings.txt", "CAT", "Catalogue.txt"],
       databases: ["Cat/frames.db"],
       units: [
+        ["CAT", ["CAT"], false],
         ["Cat", ["Cat/frames.db", "Cat/previews/1/x.bin", "cat/settings.txt"], true],
         ["Catalogue.txt", ["Catalogue.txt"], false],
       ],

@@ -3,9 +3,9 @@
  * trip's other drives. Hints say when to look; what is to be done is worked out from what stands there and from the
  * ledger each time.
  *
- * This file turns the round: list, assess, settle, mirror. What stands on one drive is `assess.ts`, what goes from drive to
- * drive `mirror.ts`, how it is put in place `swap.ts`, what becomes of earlier versions `history.ts`, what people are told
- * `view.ts`.
+ * This file turns the round: list, assess, mirror. Which drives are looked at is `looking.ts`, what stands on one
+ * `assess.ts`, what goes from drive to drive `mirror.ts`, how it is put in place `swap.ts`, what becomes of earlier versions
+ * `history.ts`, what people are told `view.ts`.
  */
 
 import { assert } from "../../../shared/brand.ts";
@@ -20,15 +20,11 @@ import {
 import { FileFault } from "../../../shared/problems.ts";
 import { printable } from "../../../shared/text.ts";
 import { bytes } from "../../../shared/units.ts";
-import { databaseMagic, unitsOf } from "../../core/edits/units.ts";
 import { holding } from "../../core/edits/versions.ts";
-import { kindOfFile } from "../../core/fileKinds.ts";
-import { leftOut } from "../../core/leaveOut.ts";
 import type { EditHead } from "../../ports/editLedger.ts";
 import type { EncodedFact } from "../../ports/ledger.ts";
 import { encodeFact } from "../../record/journal.ts";
 import type { BlockPool } from "../bounds.ts";
-import type { Target } from "../copyPass.ts";
 import type { KnownTrip } from "../dating.ts";
 import type { DriveBay } from "../driveBay.ts";
 import type { EnginePorts } from "../ports.ts";
@@ -38,7 +34,7 @@ import type { TripBook } from "../tripBook.ts";
 import type { VolumeUse } from "../volumeUse.ts";
 import { type Assessment, assessUnit, dueOf, type UnitKeys } from "./assess.ts";
 import { thinHistory } from "./history.ts";
-import { listWork } from "./listing.ts";
+import { Looking } from "./looking.ts";
 import { takeOverFromLost } from "./lostVersions.ts";
 import {
   headsByKey,
@@ -53,7 +49,8 @@ import {
 import { movedOriginals } from "./originals.ts";
 import { keepOtherSides } from "./otherSides.ts";
 import { recoverSwaps } from "./swap.ts";
-import { Watched } from "./watching.ts";
+import { Units } from "./units.ts";
+import type { Watched } from "./watching.ts";
 
 export interface EditSurroundings {
   readonly ports: EnginePorts;
@@ -83,11 +80,8 @@ const writtenDownEvery = 50;
 export class Edits {
   readonly #around: EditSurroundings;
   readonly #ports: EnginePorts;
-  readonly #watched = new Map<string, Watched>();
-  /** Watches on folders, by volume and trip; each ends the watch. */
-  readonly #watches = new Map<string, AbortController>();
-  /** By trip: keys of files that were found to be databases, and of those that aren't. */
-  readonly #databases = new Map<string, boolean>();
+  readonly #looking: Looking;
+  readonly #units: Units;
   readonly #now = new Map<TripId, EditsNow>();
   /** On the steady clock: when what waits by time alone may be taken. */
   #dueAt: number | undefined;
@@ -96,6 +90,8 @@ export class Edits {
   constructor(around: EditSurroundings) {
     this.#around = around;
     this.#ports = around.ports;
+    this.#looking = new Looking(around);
+    this.#units = new Units(around.ports, around.verifyPool);
   }
 
   get work(): CurrentWork | undefined {
@@ -108,12 +104,7 @@ export class Edits {
 
   /** The drive's files are compared anew, originals by their sizes too: something was done to them beside the rounds. */
   lookAgain(drive: DriveId): void {
-    for (const watched of this.#watched.values()) {
-      if (watched.drive.id !== drive) continue;
-      watched.stale = true;
-      watched.sizes = true;
-    }
-    this.#around.nudge();
+    this.#looking.again(drive);
   }
 
   /** What was broken off on drives that are here is undone. A drive that fails is tried again when it comes. */
@@ -133,115 +124,33 @@ export class Edits {
 
   /** ms until there is something to do by time alone; undefined while there isn't. */
   dueIn(): number | undefined {
-    const { clock, limits } = this.#ports;
-    const now = clock.steady();
-    const listings = [...this.#watched.values()]
-      .filter((each) => !each.awaitsCopies)
-      .flatMap((each) => each.listIn(now, limits.editsListEvery) ?? []);
-    const dues = this.#dueAt === undefined ? listings : [...listings, Math.max(0, this.#dueAt - now)];
-    return dues.length === 0 ? undefined : Math.min(...dues);
+    const listing = this.#looking.dueIn();
+    if (this.#dueAt === undefined) return listing;
+    const quiet = Math.max(0, this.#dueAt - this.#ports.clock.steady());
+    return Math.min(quiet, listing ?? quiet);
   }
 
   /** Whether it is long since the work files of some drive were compared. */
   isDue(): boolean {
-    const { clock, limits } = this.#ports;
-    const now = clock.steady();
-    const old = [...this.#watched.values()].filter((each) => (each.age(now) ?? 0) > limits.editsCompareEvery);
-    for (const each of old) {
-      each.stale = true;
-      each.sizes = true;
-      each.refused.clear();
-    }
-    return old.length > 0;
+    return this.#looking.isDue();
   }
 
   /** @returns whether anything was mirrored or written down, so that another round is due. */
   async workOnAll(): Promise<boolean> {
-    this.#attend();
+    this.#looking.attend();
+    if (this.#dueAt !== undefined && this.#dueAt <= this.#ports.clock.steady()) {
+      this.#dueAt = undefined;
+      // What is quiet by now is seen by listing it once more.
+      for (const each of this.#looking.all) if (each.waits) each.stale = true;
+    }
     let worked = false;
     for (const trip of this.#around.tripBook.trips) {
       if (this.#around.interrupted()) return worked;
-      const here = [...this.#watched.values()].filter((each) => each.trip === trip.id);
+      const here = this.#looking.all.filter((each) => each.trip === trip.id);
       if (here.length === 0) continue;
       if (await this.#workOn(trip, here)) worked = true;
     }
     return worked;
-  }
-
-  // --- looking ---------------------------------------------------------------------------------------------------
-
-  /** Drives that came are watched, and those that went aren't any more. */
-  #attend(): void {
-    const { bay, tripBook } = this.#around;
-    const present = new Map<string, { target: Target; trip: KnownTrip }>();
-    for (const target of bay.targets.values()) {
-      const { publisher } = target;
-      if (!bay.isUsable(publisher.drive.id) || publisher.drive.traits.readOnly) continue;
-      for (const trip of tripBook.tripsOf(publisher.drive.name))
-        if (publisher.hasRecord(trip.id))
-          present.set(`${publisher.drive.volume.id} ${trip.id}`, { target, trip });
-    }
-    for (const [key, watched] of this.#watched) {
-      if (present.get(key)?.target.publisher === watched.publisher) continue;
-      this.#watched.delete(key);
-      this.#watches.get(key)?.abort();
-      this.#watches.delete(key);
-    }
-    for (const [key, { target, trip }] of present)
-      if (!this.#watched.has(key))
-        this.#watched.set(key, new Watched(target.publisher.drive, target.publisher, trip.id));
-  }
-
-  /** Hints come as soon as the trip has a folder there. */
-  #watch(key: string, watched: Watched): void {
-    if (this.#watches.has(key) || watched.listing === undefined) return;
-    const { use, nudge } = this.#around;
-    const { drive, publisher, trip } = watched;
-    const ended = new AbortController();
-    this.#watches.set(key, ended);
-    const folder = publisher.pathOf(trip, "" as RelativePath);
-    const hint = (path: RelativePath | undefined): void => {
-      if (path !== undefined && /(?:^|\/)(?:\.scrubjay-new-[^/]*|checksums\.xxh64)$/.test(path)) return;
-      if (path !== undefined && watched.hinted.size < hintedMost) watched.hinted.add(path);
-      if (watched.stale) return;
-      watched.stale = true;
-      nudge();
-    };
-    void use.during(drive.volume.id, (leaving) =>
-      this.#ports.folderWatch.watch(
-        folder,
-        hint,
-        AbortSignal.any([ended.signal, leaving, drive.gone, this.#around.stop]),
-      ),
-    );
-  }
-
-  /** @returns whether every drive of them could be listed */
-  async #list(trip: KnownTrip, here: readonly Watched[]): Promise<boolean> {
-    const { clock, limits, ledger } = this.#ports;
-    const passOver = leftOut(trip.profile.edits.leaveOut);
-    let all = true;
-    let known: ReadonlySet<string> | undefined;
-    for (const watched of here) {
-      const began = clock.steady();
-      if (watched.listIn(began, limits.editsListEvery) !== 0) {
-        all = all && watched.listing !== undefined;
-        continue;
-      }
-      known ??= new Set(ledger.edits.heads(trip.id).map(({ path }) => nameKey(path)));
-      watched.stale = false;
-      try {
-        const listing = await listWork(this.#ports, watched.publisher, trip.id, passOver, watched.sizes);
-        watched.sizes = false;
-        watched.listed(listing, known, began, clock.steady());
-        this.#watch(`${watched.drive.volume.id} ${trip.id}`, watched);
-      } catch (fault) {
-        if (!(fault instanceof FileFault)) throw fault;
-        watched.failedToList(began, clock.steady());
-      }
-      all = all && watched.listing !== undefined;
-    }
-    return all;
   }
 
   // --- one trip --------------------------------------------------------------------------------------------------
@@ -250,17 +159,12 @@ export class Edits {
     const mark = this.#ports.ledger.edits.mark();
     // The trip may have got its folder there by what was copied since.
     for (const each of here) if (each.awaitsCopies) each.stale = true;
-    const stale = here.some(({ stale: each }) => each);
-    const due = this.#dueAt !== undefined && this.#dueAt <= this.#ports.clock.steady();
-    if (!stale && !due) return false;
-    // What is quiet by now is seen by listing it once more.
-    if (due) for (const each of here) if (each.waits) each.stale = true;
-    if (due) this.#dueAt = undefined;
-    await this.#list(trip, here);
+    if (!here.some(({ stale }) => stale)) return false;
+    await this.#looking.list(trip, here);
     const listed = here.filter(({ listing }) => listing !== undefined);
     if (listed.length === 0) return false;
     if (await movedOriginals(this.#around, listed)) return true;
-    const units = await this.#units(trip, listed);
+    const units = await this.#units.of(trip, listed);
     const assessments = await this.#assess(trip, units, listed);
     if (assessments === undefined) {
       for (const each of listed) each.stale = true;
@@ -276,65 +180,6 @@ export class Edits {
       for (const { watched } of assessments) await thinHistory(this.#ports, watched, trip);
     this.#around.settle();
     return placed > 0 || this.#ports.ledger.edits.mark() !== mark;
-  }
-
-  /** Of everything that stands on some drive or should: the same units on every drive. */
-  async #units(trip: KnownTrip, listed: readonly Watched[]): Promise<readonly UnitKeys[]> {
-    const files = new Map<string, { readonly path: RelativePath; readonly key: string }>();
-    const originals = new Set<string>();
-    for (const { listing } of listed) {
-      for (const folder of listing?.originals ?? []) originals.add(folder);
-      for (const [key, { path }] of listing?.files ?? []) files.set(key, { path, key });
-    }
-    // What the profile leaves out by now isn't listed any more: that isn't to be taken for deleted.
-    const passOver = leftOut(trip.profile.edits.leaveOut);
-    for (const { path } of this.#ports.ledger.edits.heads(trip.id))
-      if (!files.has(nameKey(path)) && !passOver(path))
-        files.set(nameKey(path), { path, key: nameKey(path) });
-    for (const watched of listed) await this.#lookForDatabases(trip.id, watched);
-    const units = unitsOf(
-      [...files.values()],
-      originals,
-      ({ key }) => this.#databases.get(`${trip.id} ${key}`) === true,
-    );
-    return units.map(({ name, catalogue, files: members }) => ({
-      name,
-      catalogue,
-      keys: members.map(({ key }) => key),
-    }));
-  }
-
-  /** Only files whose name doesn't say what they are; each once. */
-  async #lookForDatabases(trip: TripId, { listing, publisher }: Watched): Promise<void> {
-    for (const path of listing?.beside ?? [])
-      this.#databases.set(`${trip} ${nameKey(path.replace(/(?:-wal|-shm|-journal|\.lock)$/i, ""))}`, true);
-    for (const [key, { path, at, size }] of listing?.files ?? []) {
-      const known = this.#databases.get(`${trip} ${key}`);
-      // One that is empty now may become one.
-      if (known !== undefined || size < databaseMagic.length) continue;
-      if (kindOfFile(path.slice(path.lastIndexOf(".") + 1)) !== "other") continue;
-      const is = await this.#isDatabase(publisher.pathOf(trip, at));
-      if (is !== undefined) this.#databases.set(`${trip} ${key}`, is);
-    }
-  }
-
-  async #isDatabase(path: Parameters<EnginePorts["files"]["openToRead"]>[0]): Promise<boolean | undefined> {
-    const { files } = this.#ports;
-    try {
-      const handle = await files.openToRead(path);
-      const block = await this.#around.verifyPool.take();
-      try {
-        const filled = await handle.read(block.subarray(0, 4_096), 0);
-        const magic = new TextDecoder("latin1").decode(block.subarray(0, databaseMagic.length));
-        return filled >= databaseMagic.length && magic === databaseMagic;
-      } finally {
-        this.#around.verifyPool.giveBack(block);
-        await handle.close();
-      }
-    } catch (fault) {
-      if (fault instanceof FileFault) return undefined;
-      throw fault;
-    }
   }
 
   /** @returns undefined when it was broken off */
@@ -537,9 +382,6 @@ export class Edits {
     });
   }
 }
-
-/** paths. More hints at once are left to the comparison that comes by itself. */
-const hintedMost = 10_000;
 
 function rankOf(trip: KnownTrip, drive: PresentDrive): number {
   const at = trip.profile.drives.findIndex(({ name }) => nameKey(name) === nameKey(drive.name));

@@ -227,7 +227,7 @@ export function versionName(at: Instant): string {
 }
 
 /** @throws FileFault `gone` when the drive isn't what is mounted there any more */
-async function mustBeThere({ files }: EnginePorts, { at, gone }: PresentDrive): Promise<void> {
+export async function mustBeThere({ files }: EnginePorts, { at, gone }: PresentDrive): Promise<void> {
   const found = await files.facts(at.root).catch((fault: unknown) => {
     if (fault instanceof FileFault && fault.code === "missing") return undefined;
     throw fault;
