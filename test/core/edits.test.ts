@@ -347,3 +347,9 @@ describe("units", () => {
     }
   });
 });
+
+test("deleted on the only drive that ever held it, it is deleted, primary or not", () => {
+  const only = { versions: [version("a", "A", 1)], held: new Set(["a"]), found: undefined, primary: false };
+  expect(decide({ ...only, elsewhere: true })).toEqual({ what: "behind" });
+  expect(decide({ ...only, elsewhere: false })).toEqual({ what: "deleted", after: ["a"] });
+});

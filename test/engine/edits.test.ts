@@ -181,6 +181,21 @@ test("deleted on the primary, the others keep it in their history; deleted elsew
   expect(status(bench).edits).toMatchObject({ files: 1, deleted: 1, conflicts: 0 });
 });
 
+test("deleted on the only drive that ever held it, nobody waits for it", async () => {
+  const bench = await threeDrives();
+  for (const drive of ["Blue", "Rust"]) bench.takeOut(drive);
+  await bench.idle();
+  put(at(bench, "Slate", "Notes/day.txt"), "puffins");
+  await settled(bench);
+  expect(status(bench).edits?.files).toBe(1);
+  rmSync(at(bench, "Slate", "Notes/day.txt"));
+  await settled(bench);
+  for (const drive of ["Blue", "Rust"]) bench.plugIn(drive);
+  await settled(bench);
+  expect(status(bench).edits).toMatchObject({ files: 0, deleted: 1 });
+  expect(status(bench).safe).toBe(true);
+});
+
 test("a trip folder that is gone deletes nothing", async () => {
   const bench = await threeDrives();
   put(at(bench, "Blue", sidecar), "rating 1");

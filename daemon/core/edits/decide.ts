@@ -21,6 +21,8 @@ export interface OnDrive {
   readonly found: Found | undefined;
   /** A deletion counts on the primary alone: elsewhere the file is brought up again. */
   readonly primary: boolean;
+  /** Whether another drive is known to hold the newest version; where none is, nobody could bring it up again. */
+  readonly elsewhere?: boolean;
 }
 
 export type Decision =
@@ -40,11 +42,11 @@ export type Decision =
       readonly foundWins: boolean;
     };
 
-export function decide({ versions, held, found, primary }: OnDrive): Decision {
+export function decide({ versions, held, found, primary, elsewhere = true }: OnDrive): Decision {
   const heads = headsOf(versions);
   const head = holding(versions);
   const base = standingOf(versions, held);
-  if (found === undefined) return decideAbsent(head, base, primary);
+  if (found === undefined) return decideAbsent(head, base, primary || !elsewhere);
   if (head === undefined) return { what: "new", after: [] };
   if (found.hash === head.hash)
     return { what: "same", record: held?.has(head.id) === true ? undefined : head.id };
@@ -63,10 +65,10 @@ export function decide({ versions, held, found, primary }: OnDrive): Decision {
   };
 }
 
-function decideAbsent(head: Version | undefined, base: Version | undefined, primary: boolean): Decision {
+function decideAbsent(head: Version | undefined, base: Version | undefined, counts: boolean): Decision {
   if (head === undefined) return { what: "same", record: undefined };
   if (head.hash === "") return { what: "same", record: base?.id === head.id ? undefined : head.id };
   // Deleted here while it was changed elsewhere: the change holds, and comes back.
-  if (primary && base?.id === head.id) return { what: "deleted", after: [head.id] };
+  if (counts && base?.id === head.id) return { what: "deleted", after: [head.id] };
   return { what: "behind" };
 }

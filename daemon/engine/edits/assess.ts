@@ -4,7 +4,7 @@
  */
 
 import type { EditFact, Fact } from "../../../shared/facts.ts";
-import { nameKey, type RelativePath, type TripId } from "../../../shared/identity.ts";
+import { type DriveId, nameKey, type RelativePath, type TripId } from "../../../shared/identity.ts";
 import { FileFault } from "../../../shared/problems.ts";
 import { bytes, instant, type Millis } from "../../../shared/units.ts";
 import { type Decision, decide, type Found } from "../../core/edits/decide.ts";
@@ -193,11 +193,23 @@ function writeDown(around: AssessPorts, assessment: Assessment, unit: UnitKeys):
       key,
       edits,
       standing,
-      decision: decide({ versions: edits.versions, held, found: standing, primary: around.primary }),
+      decision: decide({
+        versions: edits.versions,
+        held,
+        found: standing,
+        primary: around.primary,
+        elsewhere: isElsewhere(edits, drive.id),
+      }),
     };
   });
   const foundWins = unit.catalogue ? wholeWins(steps) : undefined;
   for (const step of steps) takeStep(around, assessment, step, foundWins);
+}
+
+/** Whether another drive is known to hold the version that holds. */
+function isElsewhere({ versions, copies }: PathEdits, here: DriveId): boolean {
+  const head = holding(versions);
+  return head === undefined || [...copies].some(([drive, held]) => drive !== here && held.has(head.id));
 }
 
 /**

@@ -127,7 +127,11 @@ async function putBack(
   const { trip, path, earlier, temp } = intent;
   if (inPlace && temp !== undefined) {
     // Proved, and known as a version: it is kept like any other that stood here.
-    const kept = await freeBeside(ports, drive, earlier ?? earlierFile(trip, baseOf(path), "undone"));
+    const kept = await freeBeside(
+      ports,
+      drive,
+      earlier ?? earlierFile(trip, baseOf(path), versionName(intent.modified)),
+    );
     await ports.files.makeFolder(drive.at, folderOf(kept));
     if ((await move(ports, drive, path, kept)) === "taken") return;
   }
