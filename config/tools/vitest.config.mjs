@@ -1,6 +1,7 @@
 /**
- * How the tests run: every `*.test.ts` below `test/`, on two workers (the smallest computer meant has two cores). Limits of
- * time only end a test that hangs; they are no claim about speed.
+ * How the tests run: every `*.test.ts` below `test/`, on three workers: the smallest computer meant has two cores, and
+ * many tests wait for media, for quiet or for a browser. Limits of time only end a test that hangs; they are no claim about
+ * speed.
  */
 
 import { fileURLToPath } from "node:url";
@@ -11,7 +12,7 @@ export default defineConfig({
   test: {
     include: ["test/**/*.test.ts"],
     pool: "forks",
-    maxWorkers: 2,
+    maxWorkers: 3,
     testTimeout: 60_000,
     hookTimeout: 60_000,
     // A test marked `.only` would keep all others from running without a word.
