@@ -6,6 +6,18 @@
 
 import { fileURLToPath } from "node:url";
 import { defineConfig } from "vitest/config";
+import { BaseSequencer } from "vitest/node";
+
+/** Those that take minutes begin first, so that nobody waits for one of them in the end. */
+const long = ["/test/week/", "/test/media/everyOperation", "/test/ledger/counters", "/test/crash/"];
+
+class LongFirst extends BaseSequencer {
+  async sort(files) {
+    const isLong = ({ moduleId }) => long.some((part) => moduleId.includes(part));
+    const sorted = await super.sort(files);
+    return [...sorted.filter(isLong), ...sorted.filter((file) => !isLong(file))];
+  }
+}
 
 export default defineConfig({
   root: fileURLToPath(new URL("../..", import.meta.url)),
@@ -13,6 +25,7 @@ export default defineConfig({
     include: ["test/**/*.test.ts"],
     pool: "forks",
     maxWorkers: 3,
+    sequence: { sequencer: LongFirst },
     testTimeout: 60_000,
     hookTimeout: 60_000,
     // A test marked `.only` would keep all others from running without a word.
