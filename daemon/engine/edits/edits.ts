@@ -160,7 +160,7 @@ export class Edits {
     // The trip may have got its folder there by what was copied since.
     for (const each of here) if (each.awaitsCopies) each.stale = true;
     if (!here.some(({ stale }) => stale)) return false;
-    await this.#looking.list(trip, here);
+    if (!(await this.#looking.list(trip, here))) return false;
     const listed = here.filter(({ listing }) => listing !== undefined);
     if (listed.length === 0) return false;
     if (await movedOriginals(this.#around, listed)) return true;

@@ -99,14 +99,25 @@ export class Looking {
         this.#watched.set(key, new Watched(target.publisher.drive, target.publisher, trip.id));
   }
 
-  /** Lists those for which it is time. */
-  async list(trip: KnownTrip, here: readonly Watched[]): Promise<void> {
-    const { clock, limits, ledger } = this.#ports;
+  /**
+   * Lists those of which something may have changed.
+   * @returns false when it isn't time yet for one of them: what was listed before counts no more
+   */
+  async list(trip: KnownTrip, here: readonly Watched[]): Promise<boolean> {
+    const { clock, limits } = this.#ports;
+    const tooEarly = here.some((each) => (each.listIn(clock.steady(), limits.editsListEvery) ?? 0) > 0);
+    if (tooEarly) return false;
+    await this.#listNow(trip, here);
+    return true;
+  }
+
+  async #listNow(trip: KnownTrip, here: readonly Watched[]): Promise<void> {
+    const { clock, ledger } = this.#ports;
     const passOver = leftOut(trip.profile.edits.leaveOut);
     let known: ReadonlySet<string> | undefined;
     for (const watched of here) {
       const began = clock.steady();
-      if (watched.listIn(began, limits.editsListEvery) !== 0) continue;
+      if (!watched.stale) continue;
       known ??= new Set(ledger.edits.heads(trip.id).map(({ path }) => nameKey(path)));
       watched.stale = false;
       try {

@@ -41,7 +41,10 @@ async function suspectsOn(ports: EnginePorts, watched: Watched): Promise<readonl
   const { ledger, clock, limits } = ports;
   const now = clock.steady();
   const { drive, trip, publisher } = watched;
-  const missing = watched.listing?.missing ?? [];
+  // One that was followed since it was listed isn't missing.
+  const missing = (watched.listing?.missing ?? []).filter(
+    ({ original, path }) => ledger.copyOf(original, drive.id)?.path === path,
+  );
   const quiet = missing.filter(({ path }) => watched.quietFor(missingKey(path), now) >= limits.editsQuiet);
   watched.originalsWait = quiet.length < missing.length;
   const suspects = new Map(quiet.map((copy) => [copy.path, copy]));
