@@ -13,7 +13,7 @@ import type { Computer } from "../support/computer.ts";
 const browserAt = "/usr/bin/chromium";
 const axe = readFileSync(fileURLToPath(import.meta.resolve("axe-core/axe.min.js")), "utf8");
 /** ms. For what appears by itself. */
-const appears = 30_000;
+const appears = millis(30_000);
 
 /** For `describe.skipIf`. */
 export const hasBrowser = existsSync(browserAt);
