@@ -245,8 +245,8 @@ export async function tellingDaemon(): Promise<ToldDaemon> {
         return told.home;
       },
       stop: () => {
+        // It ends a little later, between two files, and then its receipt is there.
         face.asked.push("stop");
-        told.home = { ...told.home, running: false };
       },
       retire: async (name) => {
         face.asked.push(`retire ${name}`);
