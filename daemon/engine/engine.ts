@@ -306,7 +306,7 @@ export class Engine {
       if (worked || this.#changed || this.#stop.signal.aborted) continue;
       // What becomes quiet by time alone is work that is still to be done.
       const soon = this.#paused ? undefined : this.edits.dueIn();
-      if (soon !== undefined) {
+      if (soon !== undefined && this.edits.isAwaited()) {
         if (this.#asked === asked) await this.#untilWoken(millis(soon));
         continue;
       }
@@ -314,8 +314,8 @@ export class Engine {
       for (const done of [...this.#idleListeners]) done();
       this.#resting = true;
       this.pictures.lookAhead();
-      if (this.#asked === asked && !this.#paused) await this.scrub.workWhenIdle();
-      if (this.#asked === asked) await this.#untilWoken();
+      if (this.#asked === asked && !this.#paused && soon === undefined) await this.scrub.workWhenIdle();
+      if (this.#asked === asked) await this.#untilWoken(soon === undefined ? undefined : millis(soon));
     }
   }
 

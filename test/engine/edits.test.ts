@@ -196,6 +196,25 @@ test("deleted on the only drive that ever held it, nobody waits for it", async (
   expect(status(bench).safe).toBe(true);
 });
 
+test("what is written for long isn't waited for, and is taken as soon as it pauses", async () => {
+  const bench = await tripBench(["Blue", "Slate"], 2, (ports) => ({
+    ...ports,
+    limits: { ...ports.limits, editsPatience: 300 },
+  }));
+  await evening(bench, "CARD", [1, 2, 3]);
+  await sleep(300);
+  let times = 0;
+  const writing = setInterval(() => {
+    times += 1;
+    put(at(bench, "Blue", "Notes/log.txt"), "x".repeat(times));
+  }, 40);
+  await sleep(800);
+  await settled(bench);
+  expect(existsSync(at(bench, "Slate", "Notes/log.txt")), "it never paused").toBe(false);
+  clearInterval(writing);
+  await expect.poll(() => read(at(bench, "Slate", "Notes/log.txt")).length, { timeout: 10_000 }).toBe(times);
+});
+
 test("a trip folder that is gone deletes nothing", async () => {
   const bench = await threeDrives();
   put(at(bench, "Blue", sidecar), "rating 1");

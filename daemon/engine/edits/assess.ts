@@ -87,7 +87,8 @@ export async function assessUnit(
   const due = Math.max(0, ...changed.map((key) => ports.limits.editsQuiet - watched.quietFor(key, now)));
   if (due > 0) {
     const patient = changed.every((key) => watched.busyFor(key, now) < ports.limits.editsPatience);
-    return blocked("is being written", patient ? due : undefined);
+    watched.busy ||= !patient;
+    return blocked("is being written", due);
   }
   const read = await readChanged(around, watched, files, unit, changed);
   if (typeof read === "string") return blocked(read, undefined);
@@ -128,7 +129,7 @@ function isOpen(unit: UnitKeys, { listing }: Watched): boolean {
   if (unit.catalogue)
     return listing.beside.some((path) => nameKey(path).startsWith(`${nameKey(unit.name)}/`));
   const paths = unit.keys.flatMap((key) => listing.files.get(key)?.at ?? []);
-  return openFiles([...paths, ...listing.beside]).size > 0 && openOf(paths, listing.beside);
+  return openOf(paths, listing.beside);
 }
 
 function openOf(paths: readonly RelativePath[], beside: readonly RelativePath[]): boolean {

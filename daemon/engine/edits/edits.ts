@@ -130,6 +130,11 @@ export class Edits {
     return Math.min(quiet, listing ?? quiet);
   }
 
+  /** Whether somebody who waits until all is done waits for what is due. */
+  isAwaited(): boolean {
+    return !this.#looking.all.some(({ busy }) => busy);
+  }
+
   /** Whether it is long since the work files of some drive were compared. */
   isDue(): boolean {
     return this.#looking.isDue();
@@ -193,6 +198,7 @@ export class Edits {
     // The primary first: where a photographer works, versions are made.
     const inTurn = [...listed].sort((a, b) => rankOf(trip, a.drive) - rankOf(trip, b.drive));
     for (const watched of inTurn) {
+      watched.busy = false;
       const assessment: Assessment = { watched, standing: new Map(), blocked: new Map() };
       const looks = this.#ports.ledger.edits.looks(watched.drive.id, trip.id);
       const around = {

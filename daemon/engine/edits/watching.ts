@@ -28,6 +28,8 @@ export class Watched {
   stale = true;
   /** Something on it may be taken by time alone. */
   waits = false;
+  /** Something on it is written without a pause for so long that nobody waits for it; it is taken when it pauses. */
+  busy = false;
   /** An original isn't where it was, or is being written: it is looked at once more. */
   originalsWait = false;
   /** The next listing compares the sizes of originals too. */
