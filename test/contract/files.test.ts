@@ -3,12 +3,13 @@
  * for verification sees a bit that turned on the medium, that a full medium says so, that links lead nowhere.
  */
 
-import { spawnSync } from "node:child_process";
+import { execFile, spawnSync } from "node:child_process";
 import {
   closeSync,
   mkdirSync,
   mkdtempSync,
   openSync,
+  readdirSync,
   readFileSync,
   readSync,
   rmSync,
@@ -19,8 +20,10 @@ import {
 } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import { promisify } from "node:util";
 import { afterAll, describe, expect, test } from "vitest";
 import { NodeFiles } from "../../daemon/platform/common/nodeFiles.ts";
+import { relativePath } from "../../shared/identity.ts";
 import { bytes } from "../../shared/units.ts";
 import { canUseLoopVolumes, type LoopVolume, makeVolume, whyNoLoopVolumes } from "../support/loopVolume.ts";
 import { at, faultOf, filesContract, pattern, put, readBack } from "./files.contract.ts";
@@ -204,6 +207,36 @@ describe.skipIf(!loops)(`on real media (${whyNoLoopVolumes})`, () => {
       expect(await faultOf(files.createToWrite(at(join(medium.at, "new"))))).toBe("read-only");
     } finally {
       medium.remove();
+    }
+  });
+
+  test("ext4: a volume that is pulled while folders are made on it leaves nothing in its mount point", async () => {
+    for (let round = 0; round < 8; round += 1) {
+      const medium = volume("ext4", 16_000_000);
+      try {
+        const root = at(medium.at);
+        const { device } = await files.traits(root);
+        // Nothing of ours stands on it yet, so that each first call makes the outermost folder.
+        const making = Array.from({ length: 400 }, (_, nth) =>
+          files.makeFolder({ root, device }, relativePath(`${nth}/inner`)).catch(() => undefined),
+        );
+        const pulled = promisify(execFile)("umount", ["--lazy", medium.at]);
+        const seen = new Set<string>();
+        let over = false;
+        const watching = (async () => {
+          await pulled;
+          while (!over) {
+            for (const name of readdirSync(medium.at)) seen.add(name);
+            await new Promise((resolve) => setImmediate(resolve));
+          }
+        })();
+        await Promise.all(making);
+        over = true;
+        await watching;
+        expect([...seen, ...readdirSync(medium.at)]).toEqual([]);
+      } finally {
+        medium.remove();
+      }
     }
   });
 });

@@ -143,15 +143,20 @@ export class NodeFiles implements Files {
   }
 
   async makeFolder(volume: VolumeRoot, inside: RelativePath): Promise<void> {
-    const found = await this.facts(volume.root).catch((fault: unknown) => fault);
-    if (found instanceof FileFault && found.code !== "missing") throw found;
-    if (found instanceof FileFault || (found as FileFacts).device !== volume.device)
-      throw new FileFault("gone", volume.root, found);
-    let folder = volume.root;
-    for (const part of inside.split("/")) {
-      const parent = folder;
-      folder = under(parent, part);
-      if (await this.#makeOne(volume, folder)) await this.flushFolder(parent);
+    const { handle, held } = await openRoot(volume);
+    try {
+      let parent = "";
+      for (const part of inside.split("/")) {
+        const folder = parent === "" ? part : `${parent}/${part}`;
+        const made = await this.#makeOne(volume, under(held, folder));
+        if (made && parent === "") await faulty(volume.root, () => flush(handle));
+        if (made && parent !== "") await this.flushFolder(under(held, parent));
+        parent = folder;
+      }
+    } catch (fault) {
+      throw fault instanceof FileFault ? new FileFault(fault.code, under(volume.root, inside), fault) : fault;
+    } finally {
+      await handle.close();
     }
   }
 
@@ -161,12 +166,16 @@ export class NodeFiles implements Files {
     try {
       await fs.mkdir(pathToBytes(folder));
     } catch (error) {
-      if (systemCode(error) !== "EEXIST") throw await this.#namingFault(error, folder);
+      if (systemCode(error) !== "EEXIST") {
+        // In a root that was removed every name is refused: that isn't about the name.
+        await (await openRoot(volume)).handle.close();
+        throw await this.#namingFault(error, folder);
+      }
       made = false;
     }
     const found = await this.facts(folder);
     if (found.device === volume.device && found.kind === "folder") return made;
-    // The volume went between the look and now, and this stands in its mount point: the empty folder goes again.
+    // Where the root can't be held fast, the volume may have gone since, and this stands in its mount point.
     if (made) await fs.rmdir(pathToBytes(folder)).catch(() => undefined);
     throw new FileFault(found.device === volume.device ? "exists" : "gone", folder);
   }
@@ -193,11 +202,7 @@ export class NodeFiles implements Files {
       const flags = constants.O_RDONLY | constants.O_DIRECTORY | constants.O_NOFOLLOW;
       const handle = await fs.open(pathToBytes(folder), flags);
       try {
-        await handle.sync();
-      } catch (error) {
-        // Some file systems have no flush for folders and say so (fsync(2): EINVAL); their entries are written by
-        // the file's own flush or not at all before an unmount. There is nothing more that could be done.
-        if (!["EINVAL", "ENOTSUP", "EOPNOTSUPP"].includes(systemCode(error))) throw error;
+        await flush(handle);
       } finally {
         await handle.close();
       }
@@ -397,6 +402,43 @@ async function openUnnoticed(path: AbsolutePath): Promise<fs.FileHandle> {
   } catch (error) {
     if (systemCode(error) !== "EPERM" && systemCode(error) !== "EINVAL") throw error;
     return openFile(path, toRead);
+  }
+}
+
+/** Flushes an open folder. */
+async function flush(folder: fs.FileHandle): Promise<void> {
+  try {
+    await folder.sync();
+  } catch (error) {
+    // Some file systems have no flush for folders and say so (fsync(2): EINVAL); their entries are written by
+    // the file's own flush or not at all before an unmount. There is nothing more that could be done.
+    if (!["EINVAL", "ENOTSUP", "EOPNOTSUPP"].includes(systemCode(error))) throw error;
+  }
+}
+
+/**
+ * A volume's root, held fast: a path below `held` stays on that file system whatever becomes of the mount, so nothing
+ * can land in the mount point of a drive that is pulled meanwhile. The kernel gives each open folder such a path
+ * (proc(5), `/proc/pid/fd`); where it doesn't, `held` is the root's own path.
+ * @throws FileFault `gone` where another file system stands there, or nothing
+ */
+async function openRoot(
+  volume: VolumeRoot,
+): Promise<{ readonly handle: fs.FileHandle; readonly held: AbsolutePath }> {
+  const flags = constants.O_RDONLY | constants.O_DIRECTORY | constants.O_NOFOLLOW;
+  const handle = await fs.open(pathToBytes(volume.root), flags).catch((error: unknown) => {
+    const fault = fileFault(error, volume.root);
+    throw fault.code === "missing" ? new FileFault("gone", volume.root, fault) : fault;
+  });
+  try {
+    const { dev, ino } = await faulty(volume.root, () => handle.stat({ bigint: true }));
+    if (String(dev) !== volume.device) throw new FileFault("gone", volume.root);
+    const held = absolutePath(`/proc/self/fd/${handle.fd}`);
+    const there = await fs.stat(held, { bigint: true }).catch(() => undefined);
+    return { handle, held: there?.dev === dev && there.ino === ino ? held : volume.root };
+  } catch (fault) {
+    await handle.close();
+    throw fault;
   }
 }
 
