@@ -1,6 +1,8 @@
 /** Folders as volumes: putting in and pulling out is making and moving a folder. */
 
+import { execFile, spawnSync } from "node:child_process";
 import {
+  lstatSync,
   mkdirSync,
   mkdtempSync,
   realpathSync,
@@ -11,6 +13,7 @@ import {
 } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import { promisify } from "node:util";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { NodeFiles } from "../../daemon/platform/common/nodeFiles.ts";
 import { PracticeVolumes } from "../../daemon/platform/practice/practiceVolumes.ts";
@@ -111,6 +114,31 @@ test("looks at the same time agree about a folder that just appeared", async () 
   const [first, second] = await Promise.all([volumes.look(), volumes.look()]);
   expect(first).toEqual(second);
 });
+
+test.skipIf(!canUseLoopVolumes())(
+  `a file system that is mounted while someone looks is never taken for the folder below it (${whyNoLoopVolumes})`,
+  async () => {
+    put("CARD");
+    const at = join(practice, "CARD");
+    const bare = lstatSync(at).dev;
+    const medium = makeVolume({ fs: "ext4", sizeBytes: 4_000_000, label: "ALDINE", at });
+    try {
+      for (let round = 0; round < 20; round += 1) {
+        spawnSync("umount", [at]);
+        // A fresh one each time, as nothing that was seen before counts then.
+        const eyes = new PracticeVolumes(absolutePath(practice), new NodeFiles());
+        const mounting = promisify(execFile)("mount", [medium.device, at]);
+        let seen = await eyes.look();
+        while (lstatSync(at).dev === bare) seen = await eyes.look();
+        await mounting;
+        seen = await eyes.look();
+        expect(seen[0]?.fsId).toMatch(/^[0-9a-f]{8}-/); // blkid's form of an ext4 file system's UUID.
+      }
+    } finally {
+      medium.remove();
+    }
+  },
+);
 
 test.skipIf(!canUseLoopVolumes())(
   `a file system mounted on a folder is a volume of its own, known by its UUID (${whyNoLoopVolumes})`,

@@ -317,14 +317,19 @@ class Week {
     }
   }
 
-  /** What stands on a mirror is kept for the check as it is now. */
+  /** What stands on a mirror is kept for the check as it is now: copied first, as the next version may come any moment. */
   #keepCatalogue(name: DriveName): void {
-    const path = this.#at(name, catalogue);
-    if (!existsSync(path)) return;
-    const sum = sha256Of(path);
-    if (this.#mirrored.has(sum)) return;
+    const copy = join(this.#seen, "just copied");
+    try {
+      copyFileSync(this.#at(name, catalogue), copy);
+    } catch (error) {
+      // Between two versions no file has the name: one goes to its history, the next takes its place.
+      if (error instanceof Error && "code" in error && error.code === "ENOENT") return;
+      throw error;
+    }
+    const sum = sha256Of(copy);
     this.#mirrored.add(sum);
-    copyFileSync(path, join(this.#seen, `${sum}.db`));
+    renameSync(copy, join(this.#seen, `${sum}.db`));
   }
 
   /** Pauses about as long as the daemon waits for quiet: it begins to copy and the writing goes on. */

@@ -11,7 +11,7 @@ import { FileFault } from "../../../shared/problems.ts";
 import type { Files } from "../../ports/files.ts";
 import type { Ejection, Volume, Volumes } from "../../ports/volumes.ts";
 import { probeFileSystem } from "../common/blkid.ts";
-import { type Mount, mountOf, readMountTable } from "../common/mountTable.ts";
+import { mountOf, readMountTable } from "../common/mountTable.ts";
 import { pathToBytes } from "../common/pathBytes.ts";
 import { unmount } from "../common/unmount.ts";
 
@@ -79,11 +79,10 @@ export class PracticeVolumes implements Volumes {
 
   async #look(): Promise<readonly Volume[]> {
     const names = await this.#names();
-    const mounts = await readMountTable();
     for (const name of this.#ejected.keys()) if (!names.includes(name)) this.#ejected.delete(name);
     const known = new Map<string, Known>();
     for (const name of names) {
-      const seen = await this.#see(name, mounts);
+      const seen = await this.#see(name);
       if (seen !== undefined) known.set(name, seen);
     }
     this.#known = known;
@@ -104,22 +103,27 @@ export class PracticeVolumes implements Volumes {
   }
 
   /** The volume by that name, the same one as before if nothing speaks against it; undefined if it just went. */
-  async #see(name: string, mounts: readonly Mount[]): Promise<Known | undefined> {
+  async #see(name: string): Promise<Known | undefined> {
     const root = under(this.#folder, name);
     try {
-      const identity = await identityOf(root);
-      if (this.#went.has(name) || this.#ejected.get(name) !== identity) this.#ejected.delete(name);
-      if (this.#ejected.has(name)) return undefined;
-      const before = this.#went.delete(name) ? undefined : this.#known.get(name);
-      if (before?.identity === identity) return before;
-      this.#appearances += 1;
-      const id = `practice-${this.#appearances}-${identity}` as VolumeId;
-      const fsId = await fileSystemId(root, mounts, `practice-${identity}`);
-      const { totalBytes } = await this.#files.traits(root);
-      return { identity, volume: { id, root, label: name, fsId, totalBytes } };
+      for (let attempt = 0; attempt < 3; attempt += 1) {
+        const identity = await identityOf(root);
+        if (this.#went.has(name) || this.#ejected.get(name) !== identity) this.#ejected.delete(name);
+        if (this.#ejected.has(name)) return undefined;
+        const before = this.#went.delete(name) ? undefined : this.#known.get(name);
+        if (before?.identity === identity) return before;
+        const fsId = await fileSystemId(root, `practice-${identity}`);
+        const { totalBytes } = await this.#files.traits(root);
+        // Had something been mounted on it or unmounted meanwhile, these might be of the one or the other.
+        if ((await identityOf(root)) !== identity) continue;
+        this.#appearances += 1;
+        const id = `practice-${this.#appearances}-${identity}` as VolumeId;
+        return { identity, volume: { id, root, label: name, fsId, totalBytes } };
+      }
     } catch {
-      return undefined; // It went while it was looked at; the next look tells.
+      // It went while it was looked at.
     }
+    return undefined; // The next look tells.
   }
 }
 
@@ -130,8 +134,8 @@ async function identityOf(root: AbsolutePath): Promise<string> {
 }
 
 /** The UUID of the file system mounted at `root`, "" where it has none that can be read; `plain` for a mere folder. */
-async function fileSystemId(root: AbsolutePath, mounts: readonly Mount[], plain: string): Promise<string> {
-  const mount = mountOf(mounts, root);
+async function fileSystemId(root: AbsolutePath, plain: string): Promise<string> {
+  const mount = mountOf(await readMountTable(), root);
   if (mount === undefined || mount.at !== root || mount.root !== "/") return plain;
   return (await probeFileSystem(mount.source)).uuid;
 }
