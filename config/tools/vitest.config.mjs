@@ -26,8 +26,8 @@ export default defineConfig({
     pool: "forks",
     maxWorkers: 3,
     sequence: { sequencer: LongFirst },
-    testTimeout: 60_000,
-    hookTimeout: 60_000,
+    testTimeout: 120_000,
+    hookTimeout: 120_000,
     // A test marked `.only` would keep all others from running without a word.
     allowOnly: false,
   },

@@ -9,6 +9,7 @@ import { expect, test } from "vitest";
 import { beginHomecoming, homeState } from "../../daemon/engine/homecoming/request.ts";
 import type { AbsolutePath } from "../../shared/identity.ts";
 import { FileFault } from "../../shared/problems.ts";
+import { firstMoment, momentStep } from "../support/moments.ts";
 import { comeHome, homeBench, inArchive } from "./homeBench.ts";
 import { evening, filedAs, Power, until, withFaults } from "./pictures.ts";
 
@@ -44,7 +45,7 @@ test("the archive's disk fails at any one operation: the next homecoming brings 
   await evening(bench, "ONE", [1, 2]);
   writeFileSync(join(bench.practice, "Blue/Kestrel Cliffs/Notes.txt"), "puffins");
   let operations = 0;
-  for (failsAt = 1; failsAt === 1 || failsAt <= operations; failsAt += 1) {
+  for (failsAt = 1; failsAt === 1 || failsAt <= operations; failsAt += momentStep) {
     folder = freshArchive(bench.folder, failsAt);
     done = 0;
     const wish = { trip: undefined, to: folder, rehearsal: false, history: false };
@@ -66,7 +67,7 @@ test("the archive's disk fails at any one operation: the next homecoming brings 
     failsAt = Number.POSITIVE_INFINITY;
     await comeHome(bench, { to: folder });
     operations = done;
-    failsAt = 1;
+    failsAt = firstMoment;
   }
   expect(operations).toBeGreaterThan(40);
 }, 240_000);

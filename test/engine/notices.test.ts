@@ -48,7 +48,7 @@ test("a notice points at its matter on the page", async () => {
 test("what comes in a flood comes together, and nothing of it is lost from the board", async () => {
   const few: Wrap = (ports) => ({
     ...ports,
-    limits: { ...ports.limits, noticesAtOnce: 1, noticesEvery: 400 },
+    limits: { ...ports.limits, noticesAtOnce: 1, noticesEvery: 4_000 },
   });
   const bench = await tripBench(all, 3, few);
   await away(bench, "Slate", "Rust");
@@ -56,7 +56,7 @@ test("what comes in a flood comes together, and nothing of it is lost from the b
   await evening(bench, "TWO", [2]);
   await evening(bench, "THREE", [3]);
   const said = () => bench.notices.map((notice) => `${notice.title}\n${notice.body}`).join("\n");
-  await expect.poll(said, { timeout: 10_000 }).toContain("Keep card 3");
+  await expect.poll(said, { timeout: 20_000 }).toContain("Keep card 3");
   expect(said()).toMatch(/things happened/);
   expect(alertCodes(bench)).toContain("drive-missing");
 });

@@ -21,6 +21,7 @@ import { frameFactsJson, framesJson } from "../../daemon/engine/frames.ts";
 import { framesFace } from "../../daemon/faces/framesFace.ts";
 import { FileFault, UserMistake } from "../../shared/problems.ts";
 import { count } from "../../shared/units.ts";
+import { firstMoment, momentStep } from "../support/moments.ts";
 import type { Bench, Wrap } from "./bench.ts";
 import { tree } from "./bench.ts";
 import type { Faults, Operation } from "./faultyFiles.ts";
@@ -213,7 +214,7 @@ for (const earlier of [true, false])
   test(`the power goes at every step of a rating ${earlier ? "over an earlier one" : "where none is"}: the earlier or the new one stands`, async () => {
     const all = await steps(earlier);
     expect(all).toBeGreaterThan(10);
-    for (let nth = 1; nth <= all; nth += 1) {
+    for (let nth = firstMoment; nth <= all; nth += momentStep) {
       let left = Number.POSITIVE_INFINITY;
       let gone = false;
       const bench = await ratingBench((ports) =>
@@ -248,8 +249,8 @@ for (const earlier of [true, false])
 
 test("a drive that fails at every step leaves the earlier or the new one, and says what to do", async () => {
   const all = await steps(true);
-  for (const code of ["io", "no-space", "read-only"] as const)
-    for (let nth = 1; nth <= all; nth += 3) {
+  for (const [turn, code] of (["io", "no-space", "read-only"] as const).entries())
+    for (let nth = firstMoment + turn * momentStep; nth <= all; nth += 3 * momentStep) {
       let left = Number.POSITIVE_INFINITY;
       const bench = await ratingBench(
         withFaults({
