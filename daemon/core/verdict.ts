@@ -14,6 +14,8 @@ export interface VerdictFile {
   readonly heldBy: readonly DriveId[];
   /** Those of them where it was read back perhaps from a cache. */
   readonly unsure: readonly DriveId[];
+  /** Archives that hold it, verified there. */
+  readonly archives: readonly string[];
   /** False while it was never read whole as it stands. */
   readonly known: boolean;
   /** What went wrong with it, as a part of a sentence; undefined if nothing did. */
@@ -47,6 +49,8 @@ export interface CardForVerdict {
   readonly goal: number | undefined;
   readonly drives: readonly VerdictDrive[];
   readonly files: readonly VerdictFile[];
+  /** Archives of trips that are home, each on a medium of its own; the names are their folders. */
+  readonly archives: readonly { readonly id: string; readonly name: string }[];
   /** Folders that couldn't be listed: what is in them is unknown. */
   readonly unreadFolders: readonly RelativePath[];
   /** Files that stood on it, were never copied and are gone from it: a recovery may still find them there. */
@@ -88,7 +92,7 @@ export function verdictOf(card: CardForVerdict): Verdict {
   /** Those that are kept though they have their copies. */
   const atGoal: VerdictFile[] = [];
   for (const file of card.files) {
-    const verified = new Set(file.heldBy).size;
+    const verified = new Set(file.heldBy).size + new Set(file.archives).size;
     const enough = card.goal !== undefined && file.known && verified >= card.goal;
     if (enough && file.damage === undefined && !file.doubted) continue;
     if (enough) atGoal.push(file);
@@ -118,6 +122,8 @@ function whyLacking(file: VerdictFile, card: CardForVerdict): string {
   if (card.goal === undefined) return "it isn't known which trip this card belongs to";
   if (!file.known) return "it was never copied";
   const owing = card.drives.filter((drive) => drive.id === undefined || !file.heldBy.includes(drive.id));
+  if (owing.length === 0 && file.archives.length > 0)
+    return `it is home, and no further drive keeps a copy of it (${card.goal} are asked for)`;
   if (owing.length === 0) return `the trip has no further drive for ${card.goal} copies`;
   return owing.map((drive) => `${printable(drive.name)} owes it${state(drive, file)}`).join(", ");
 }
@@ -135,7 +141,8 @@ function clearSentence(card: CardForVerdict): string {
     (drive) =>
       drive.id !== undefined && card.files.every((file) => file.heldBy.includes(drive.id as DriveId)),
   );
-  const where = holders.length >= (card.goal ?? 0) ? ` on ${list(holders.map((drive) => drive.name))}` : "";
+  const homes = card.archives.filter(({ id }) => card.files.every((file) => file.archives.includes(id)));
+  const where = holders.length + homes.length >= (card.goal ?? 0) ? whereAll(holders, homes) : "";
   const all = card.files.length === 1 ? "Its one file is" : `All ${formatCount(card.files.length)} files are`;
   const unsure = card.drives.filter(
     (drive) => drive.id !== undefined && card.files.some((file) => file.unsure.includes(drive.id as DriveId)),
@@ -145,6 +152,16 @@ function clearSentence(card: CardForVerdict): string {
       ? ""
       : ` On ${list(unsure.map((drive) => drive.name))} they were read back perhaps from a cache, not from the medium.`;
   return `${card.name} may be formatted. ${all} verified${where}.${perhaps}`;
+}
+
+/** ` on Blue and in the archive /archive` */
+function whereAll(holders: readonly VerdictDrive[], homes: CardForVerdict["archives"]): string {
+  const drives = holders.length === 0 ? [] : [`on ${list(holders.map((drive) => drive.name))}`];
+  const one = homes.length === 1;
+  const folders = joined(homes.map((home) => printable(home.name, 200)));
+  const archives = homes.length === 0 ? [] : [`in the archive${one ? "" : "s"} ${folders}`];
+  const all = [...drives, ...archives];
+  return all.length === 0 ? "" : ` ${all.join(" and ")}`;
 }
 
 function keepSentence(
@@ -169,12 +186,24 @@ function keepSentence(
     reasons.push(
       `${counted(doubted, "file")} ${doubted === 1 ? "was" : "were"} looked at and ${doubted === 1 ? "isn't" : "aren't"} fine`,
     );
-  return `Keep ${inSentence(card.name)}: ${reasons.join(", and ")}.`;
+  return `Keep ${inSentence(card.name)}: ${reasons.join(", and ")}.${homeSentence(card, short)}`;
+}
+
+/** Whoever formats a card of a trip that is home must know that what is left is in the archive, and where. */
+function homeSentence(card: CardForVerdict, short: readonly Lacking[]): string {
+  const lacking = new Set(short.map(({ path }) => path));
+  const files = card.files.filter(({ path }) => lacking.has(path));
+  const homes = card.archives.filter(({ id }) => files.every(({ archives }) => archives.includes(id)));
+  if (files.length === 0 || files.length < short.length || homes.length === 0) return "";
+  return ` ${files.length === 1 ? "It is" : "They are"} home${whereAll([], homes)}.`;
 }
 
 /** `Blue`, `Blue and Slate`, `Blue, Slate and Rust`, harmless to read. */
 export function list(names: readonly string[]): string {
-  const shown = names.map((name) => printable(name, 60));
+  return joined(names.map((name) => printable(name, 60)));
+}
+
+function joined(shown: readonly string[]): string {
   if (shown.length < 2) return shown.join("");
   return `${shown.slice(0, -1).join(", ")} and ${shown.at(-1)}`;
 }

@@ -6,7 +6,7 @@
 import type { CardStatusJson } from "../../shared/api.ts";
 import type { LossReason } from "../../shared/facts.ts";
 import { rfc3339 } from "../../shared/format.ts";
-import type { CardId, DriveId, OriginalId } from "../../shared/identity.ts";
+import type { CardId, DriveId, OriginalId, TripId } from "../../shared/identity.ts";
 import { printable } from "../../shared/text.ts";
 import type { CardRow } from "../ports/ledger.ts";
 import { type CardCircumstances, type CardJudgement, judgementOf } from "./cardJudgement.ts";
@@ -95,6 +95,7 @@ class Surroundings {
   readonly faults = new Map<string, (readonly [path: string, detail: string])[]>();
   readonly doubtful: readonly DriveId[];
   readonly goals: CardCircumstances["goals"];
+  readonly archives: CardCircumstances["archives"];
   readonly #engine: Engine;
   readonly #trips = new Map<
     string,
@@ -107,6 +108,7 @@ class Surroundings {
     for (const { medium, path, detail } of engine.ports.ledger.faults())
       this.faults.set(medium, [...(this.faults.get(medium) ?? []), [path, detail]]);
     this.doubtful = engine.presence.drives.map(({ id }) => id).filter((id) => engine.bay.isDoubtful(id));
+    this.archives = engine.tripBook.trips.flatMap(({ id }) => archivesOf(engine, id));
     this.goals = engine.tripBook.trips.map(({ id, profile }) => [id, profile.goal.copies] as const);
   }
 
@@ -127,6 +129,23 @@ class Surroundings {
     this.#trips.set(trip.id, looked);
     return looked;
   }
+}
+
+/**
+ * Where a trip is home, as its latest homecoming found. An archive counts as a copy like a drive: only where this computer
+ * met it, and once for each medium, so none that stands on a drive or beside another archive.
+ */
+function archivesOf(engine: Engine, trip: TripId): CardCircumstances["archives"] {
+  const { ledger } = engine.ports;
+  const home = ledger.archives.home(trip);
+  if (home?.complete !== true) return [];
+  const taken = new Set(ledger.drives().map(({ fsId }) => fsId));
+  return home.archives.flatMap((id) => {
+    const place = ledger.archives.placeOf(id);
+    if (place === undefined || taken.has(place.fsId)) return [];
+    taken.add(place.fsId);
+    return [{ id, folder: place.folder, trip }];
+  });
 }
 
 function circumstancesOf(
@@ -156,6 +175,7 @@ function circumstancesOf(
       present: drive.present,
       lost: drive.lost,
     })),
+    archives: around.archives,
     faults: around.faults.get(row.id) ?? [],
     losses: lossesAmong(engine, row.id, ofTrip?.losses),
     doubtful: around.doubtful,

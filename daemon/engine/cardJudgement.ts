@@ -39,6 +39,12 @@ export type CardCircumstances = {
     readonly present: boolean;
     readonly lost: boolean;
   }[];
+  /** Archives of trips that are home, each on a medium of its own. */
+  readonly archives: readonly {
+    readonly id: string;
+    readonly folder: string;
+    readonly trip: TripId;
+  }[];
   /** What went wrong with its files and folders, each a part of a sentence. */
   readonly faults: readonly (readonly [path: string, detail: string])[];
   /** Copies of its files that were lost on drives of its trip. */
@@ -157,6 +163,7 @@ function judgeVerdict(
     goal: counting.length === 0 ? (goal ?? 0) : goal,
     drives: drives.map((drive) => ({ ...drive, id: drive.id ?? undefined })),
     files: filesFor(counting, circumstances, faults),
+    archives: circumstances.archives.map(({ id, folder }) => ({ id, name: folder })),
     unreadFolders: [...faults.keys()].filter((path) => !paths.has(path)) as RelativePath[],
     vanished,
     hearsay: unseen && all.length === 0,
@@ -175,7 +182,7 @@ function strictestGoal(
 
 function filesFor(
   counting: readonly CardFileState[],
-  { losses, doubtful }: CardCircumstances,
+  { losses, doubtful, archives }: CardCircumstances,
   faults: ReadonlyMap<string, string>,
 ): readonly VerdictFile[] {
   const unsureDrives = new Map(doubtful.map((drive) => [drive, cantBeRead]));
@@ -190,6 +197,9 @@ function filesFor(
       path: file.path,
       heldBy: unsureDrives.size === 0 ? file.drives : file.drives.filter((drive) => !unsureDrives.has(drive)),
       unsure: file.unsure,
+      archives: archives
+        .filter(({ id, trip }) => trip === file.trip && file.archives.includes(id))
+        .map(({ id }) => id),
       known: file.original !== undefined,
       fault: faults.get(file.path),
       damage: file.damage === "" || file.accepted ? undefined : printable(file.damage, 200),

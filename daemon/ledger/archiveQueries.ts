@@ -46,6 +46,15 @@ export class ArchiveQueries implements ArchiveLedger {
     );
   }
 
+  placeOf(archive: string): { readonly folder: string; readonly fsId: string } | undefined {
+    const [row] = this.#sql.all(
+      z.object({ folder: text.transform(loadPath), fs_id: text }),
+      "SELECT folder, fs_id FROM archive_places WHERE archive = ? ORDER BY rowid DESC LIMIT 1",
+      archive,
+    );
+    return row === undefined ? undefined : { folder: row.folder, fsId: row.fs_id };
+  }
+
   tree(archive: string, trip: TripId): RelativePath | undefined {
     return this.#sql.all(
       z.object({ tree: text }),

@@ -110,6 +110,8 @@ const selectFiles = `
   SELECT cf.path, cf.size, cf.modified, cf.role, cf.frame, cf.why, s.original, s.damage, s.accepted, o.trip,
     (SELECT group_concat(c.drive) FROM copies c JOIN drives d ON d.id = c.drive
       WHERE c.original = s.original AND d.seen = 1 AND d.lost IS NULL) AS drives,
+    (SELECT group_concat(DISTINCT a.archive) FROM archive_files a
+      WHERE a.trip = o.trip AND a.hash = o.hash AND a.size = o.size) AS archives,
     EXISTS (SELECT 1 FROM copies c WHERE c.original = s.original) AS copied,
     EXISTS (SELECT 1 FROM looks l WHERE l.frame = o.frame AND l.fine = 0) AS doubted,
     (SELECT group_concat(c.drive) FROM copies c
@@ -124,6 +126,7 @@ const known = z.object({
   trip: z.string().nullable(),
   drives: z.string().nullable(),
   unsure: z.string().nullable(),
+  archives: z.string().nullable(),
   damage: z.string().nullable(),
   accepted: z.number().nullable(),
   copied: z.number(),
@@ -131,13 +134,14 @@ const known = z.object({
 });
 
 function stateOf(row: unknown): CardFileState {
-  const { original, trip, drives, unsure, damage, accepted, copied, doubted } = known.parse(row);
+  const { original, trip, drives, unsure, archives, damage, accepted, copied, doubted } = known.parse(row);
   return {
     ...cardFileRow.parse(row),
     original: original === null ? undefined : (original as OriginalId),
     trip: trip === null ? undefined : (trip as TripId),
-    drives: list(drives),
-    unsure: list(unsure),
+    drives: list<DriveId>(drives),
+    unsure: list<DriveId>(unsure),
+    archives: list(archives),
     copied: copied === 1,
     damage: damage ?? "",
     accepted: accepted === 1,
@@ -145,6 +149,6 @@ function stateOf(row: unknown): CardFileState {
   };
 }
 
-function list(ids: string | null): DriveId[] {
-  return ids === null ? [] : (ids.split(",") as DriveId[]);
+function list<Id extends string>(ids: string | null): Id[] {
+  return ids === null ? [] : (ids.split(",") as Id[]);
 }

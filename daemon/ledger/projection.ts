@@ -19,6 +19,8 @@ export interface Changes {
   ofSighting(card: CardId, path: string): void;
   ofOriginal(original: OriginalId): void;
   ofEdits(): void;
+  /** An archive holds more. */
+  ofArchive(): void;
   /** A drive's copies went all at once. */
   ofEverything(): void;
 }
@@ -127,6 +129,7 @@ export class Projection {
       case "drive-retired":
         takeArchiveFact(this.#sql, fact);
         if (fact.kind === "drive-retired") this.#changes.ofEverything();
+        if (fact.kind === "archived") this.#changes.ofArchive();
         return;
       case "dismissed":
         this.#sql.run("DELETE FROM vanished WHERE card = ? AND at <= ?", fact.card, fact.at);

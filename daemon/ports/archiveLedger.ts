@@ -66,6 +66,8 @@ export interface HomeRow {
 export interface ArchiveLedger {
   place(folder: string): ArchivePlace | undefined;
   setPlace(folder: string, place: ArchivePlace): void;
+  /** Where this computer met an archive last; undefined where it never did. */
+  placeOf(archive: string): (Pick<ArchivePlace, "fsId"> & { readonly folder: string }) | undefined;
   /** The trip's folder below an archive, settled at its first homecoming there. */
   tree(archive: string, trip: TripId): RelativePath | undefined;
   setTree(archive: string, trip: TripId, tree: RelativePath): void;

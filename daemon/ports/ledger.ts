@@ -89,6 +89,8 @@ export interface CardFileState extends CardFile {
   readonly drives: readonly DriveId[];
   /** Those of them where it was read back perhaps from a cache. */
   readonly unsure: readonly DriveId[];
+  /** Archives that were written down to hold it. */
+  readonly archives: readonly string[];
   /** Some drive holds it, whether it counts here or not. */
   readonly copied: boolean;
   /** What is wrong with it as the card gives it; "" where nothing was found. */

@@ -12,6 +12,7 @@ function file(path: string, heldBy: readonly DriveId[], more: Partial<VerdictFil
     path: path as RelativePath,
     heldBy,
     unsure: [],
+    archives: [],
     known: true,
     fault: undefined,
     damage: undefined,
@@ -33,6 +34,7 @@ function card(files: readonly VerdictFile[], more: Partial<CardForVerdict> = {})
       { id: slate, name: "Slate", present: false, lost: false },
     ],
     files,
+    archives: [],
     unreadFolders: [],
     vanished: 0,
     hearsay: false,
@@ -47,6 +49,44 @@ test("every file on its goal of drives: clear, and the drives are named", () => 
     sentence: "Card 7 may be formatted. All 2 files are verified on Blue and Slate.",
     lacking: [],
   });
+});
+
+test("an archive counts as a copy, and the verdict says where what is home stands", () => {
+  const archives = [
+    { id: "attic", name: "/archive" },
+    { id: "office", name: "/second" },
+  ];
+  const ofDrives = verdictOf(card([file("a", [blue], { archives: ["attic"] })], { archives }));
+  expect([ofDrives.clear, ofDrives.sentence]).toEqual([
+    true,
+    "Card 7 may be formatted. Its one file is verified on Blue and in the archive /archive.",
+  ]);
+  const twice = [
+    file("a", [], { archives: ["attic", "office"] }),
+    file("b", [], { archives: ["attic", "office"] }),
+  ];
+  const freed = verdictOf(card(twice, { archives, drives: [] }));
+  expect([freed.clear, freed.sentence]).toEqual([
+    true,
+    "Card 7 may be formatted. All 2 files are verified in the archives /archive and /second.",
+  ]);
+});
+
+test("one archive alone isn't two copies: the card is kept, and it is said that its files are home", () => {
+  const files = [file("a", [], { archives: ["attic"] }), file("b", [], { archives: ["attic"] })];
+  const verdict = verdictOf(card(files, { archives: [{ id: "attic", name: "/archive" }], drives: [] }));
+  expect(verdict.clear).toBe(false);
+  expect(verdict.sentence).toBe(
+    "Keep card 7: 2 files lack copies (1 of 2). They are home in the archive /archive.",
+  );
+  expect(verdict.lacking[0]?.why).toBe(
+    "it is home, and no further drive keeps a copy of it (2 are asked for)",
+  );
+  // One that is in no archive is what the card is kept for: nothing calms about the others.
+  const more = verdictOf(
+    card([...files, file("c", [])], { archives: [{ id: "attic", name: "/archive" }], drives: [] }),
+  );
+  expect(more.sentence).toBe("Keep card 7: 3 files lack copies (0 of 2).");
 });
 
 test("where copies were read back perhaps from a cache, the verdict says so", () => {

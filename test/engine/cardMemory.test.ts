@@ -3,6 +3,7 @@
  * card is what is told by someone who remembers nothing and has just opened the ledger.
  */
 
+import { mkdirSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, expect, test } from "vitest";
 import { cardsJson, judgedCards } from "../../daemon/engine/cardBoard.ts";
@@ -20,6 +21,7 @@ import { bytes, count, instant } from "../../shared/units.ts";
 import { profileText } from "../cards/generate/card.ts";
 import { encodeJpeg } from "../cards/generate/jpeg.ts";
 import { type Bench, makeBench } from "./bench.ts";
+import { comeHome } from "./homeBench.ts";
 import { away, back, cardOf, layCard } from "./pictures.ts";
 
 let bench: Bench;
@@ -118,8 +120,15 @@ const changes: readonly (readonly [what: string, change: () => unknown])[] = [
   ["the card is taken out", () => away(bench, "ONE")],
   ["work goes on", () => engine().goOn()],
   ["the card comes back with other files", () => changed()],
+  ["the trip is home", () => comeHome(bench, { to: archive() })],
   ["a drive is lost", () => loseDrive()],
 ];
+
+function archive(): string {
+  const folder = join(bench.folder, "archive");
+  mkdirSync(folder);
+  return folder;
+}
 
 let slate: DriveId;
 let doubted = false;
@@ -206,6 +215,7 @@ const file: CardFileState = {
   trip,
   drives: ["blue", "slate"] as DriveId[],
   unsure: [],
+  archives: ["attic"],
   copied: true,
   damage: "",
   accepted: false,
@@ -225,6 +235,7 @@ const clear: CardCircumstances = {
     { id: "slate" as DriveId, name: "Slate", present: true, lost: false },
     { id: "rust" as DriveId, name: "Rust", present: true, lost: false },
   ],
+  archives: [],
   faults: [],
   losses: [],
   doubtful: [],
@@ -246,6 +257,7 @@ const alone: { readonly [C in keyof CardCircumstances]: Case } = {
   goal: [clear, { goal: 3 }, [file]],
   goals: [clear, { goals: [[trip, 3]] }, [file]],
   drives: [short, { drives: [blue, slateDrive, { ...rust, present: false }] as never }, [file]],
+  archives: [short, { archives: [{ id: "attic", folder: "/archive", trip }] }, [file]],
   faults: [short, { faults: [[file.path, "the card gave an error"]] }, [file]],
   losses: [short, { losses: [["original 1" as OriginalId, "rust" as DriveId, "damaged"]] }, [file]],
   doubtful: [clear, { doubtful: ["slate" as DriveId] }, [file]],

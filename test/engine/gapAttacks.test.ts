@@ -457,6 +457,7 @@ test("a card of very many files that lack copies has its sentence", () => {
     fault: undefined,
     damage: undefined,
     doubted: false,
+    archives: [],
     lostOn: new Map(),
   }));
   const card = {
@@ -467,7 +468,7 @@ test("a card of very many files that lack copies has its sentence", () => {
     vanished: 0,
     hearsay: false,
   };
-  expect(verdictOf({ ...card, goal: 2, drives: [], files, unreadFolders: [] }).sentence).toBe(
+  expect(verdictOf({ ...card, goal: 2, drives: [], files, archives: [], unreadFolders: [] }).sentence).toBe(
     "Keep card 1: 200,000 files lack copies (0 of 2).",
   );
 });

@@ -9,7 +9,18 @@ import type { TripId } from "../../shared/identity.ts";
 import { profileText } from "../cards/generate/card.ts";
 import type { Bench } from "./bench.ts";
 import { comeHome, homeBench } from "./homeBench.ts";
-import { alertCodes, away, back, evening, held, layCard, newComputer, rebuild } from "./pictures.ts";
+import {
+  alertCodes,
+  away,
+  back,
+  cardOf,
+  evening,
+  filedAs,
+  held,
+  layCard,
+  newComputer,
+  rebuild,
+} from "./pictures.ts";
 
 const retire = (bench: Bench, name: string) => bench.engine.between(() => retireDrive(bench.engine, name));
 
@@ -47,6 +58,50 @@ test("all drives retired: nothing is called lost, nothing is copied there any mo
   await back(bench, "Slate");
   expect(held(bench, "Blue")).toEqual(before);
   expect(() => held(bench, "Slate")).toThrow("ENOENT");
+});
+
+test("a card after its drive was freed: what is home counts as one copy", async () => {
+  const { bench, archive } = await homeBench(["Blue"]);
+  await evening(bench, "ONE", [1, 2]);
+  await comeHome(bench);
+  await retire(bench, "Blue");
+  await away(bench, "Blue");
+  await back(bench, "ONE");
+  const { clear, verdict } = cardOf(bench, "ONE");
+  expect([clear, verdict]).toEqual([
+    true,
+    `Card 1 may be formatted. All 2 files are verified in the archive ${archive}.`,
+  ]);
+});
+
+test("a homecoming that doesn't find in the archive what was there takes that back", async () => {
+  const { bench, archive } = await homeBench(["Blue"]);
+  await evening(bench, "ONE", [1, 2]);
+  await comeHome(bench);
+  await away(bench, "Blue");
+  rmSync(join(bench.aside, "Blue/Kestrel Cliffs", filedAs(1)));
+  await back(bench, "Blue");
+  const { clear, held: holders } = cardOf(bench, "ONE");
+  expect([clear, holders?.[0]?.files]).toEqual([true, 1]);
+  rmSync(join(archive, "2027/Kestrel Cliffs", filedAs(1)));
+  expect((await comeHome(bench)).missingTotal).toBe(1);
+  const after = cardOf(bench, "ONE");
+  expect([after.clear, after.verdict]).toEqual([false, "Keep card 1: 1 file lacks copies (0 of 1)."]);
+});
+
+test("one archive isn't the two copies a trip asks for, and two on one medium aren't either", async () => {
+  const { bench, archive } = await homeBench(["Blue", "Slate"], undefined, true);
+  await evening(bench, "ONE", [1, 2]);
+  await comeHome(bench);
+  for (const name of ["Blue", "Slate"]) await retire(bench, name);
+  await back(bench, "ONE");
+  const { clear, verdict, lacking } = cardOf(bench, "ONE");
+  expect([clear, verdict]).toEqual([
+    false,
+    `Keep card 1: 2 files lack copies (1 of 2). They are home in the archive ${archive}.`,
+  ]);
+  expect(lacking[0]?.why).toBe("it is home, and no further drive keeps a copy of it (2 are asked for)");
+  expect(alertCodes(bench)).toEqual([]);
 });
 
 test("a retired drive takes part in the next trip as it is, and an erased one under its name as well", async () => {
