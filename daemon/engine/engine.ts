@@ -130,6 +130,7 @@ export class Engine {
       stop: this.#stop.signal,
       nameOfCard: (card) => this.nameOfCard(card),
       conclude: (run, drives) => concludeRun(this, run, drives),
+      ended: (receipt) => this.#voice.sayHome(receipt),
       mirrorsSoon: () => this.edits.dueIn() !== undefined,
     });
     this.edits = new Edits({

@@ -1,10 +1,11 @@
 /**
- * What is said of its own accord: alerts follow from what is known, and what is new among them becomes a notice; so does
- * a card that is done and a drive that caught up. Each is said once, missing drives again after a while, and all of it
+ * What is said of its own accord: alerts follow from what is known, and what is new among them becomes a notice; so do
+ * a card that is done, a drive that caught up and a trip that came home. Each is said once, missing drives again after a while, and all of it
  * stands in the list of what happened. Not its job: the sentences of alerts and verdicts (`core/`).
  */
 
 import { counted } from "../../shared/format.ts";
+import type { ReceiptJson } from "../../shared/homeApi.ts";
 import { type DriveId, nameKey } from "../../shared/identity.ts";
 import { type Alert, sentences } from "../../shared/problems.ts";
 import { inSentence, printable } from "../../shared/text.ts";
@@ -108,6 +109,12 @@ export class Voice {
     void this.#ejectCard(visit, state.name).then((ejection) =>
       say(ejection.ejected ? " It may be taken out." : ` It couldn't be ejected: ${ejection.why}.`),
     );
+  }
+
+  /** A homecoming takes hours; whoever began it has walked away. */
+  sayHome({ headline, advice, complete }: ReceiptJson): void {
+    const urgency = complete ? "normal" : "critical";
+    this.#say({ title: headline, body: `${headline} ${advice}`, urgency, matter: "home" });
   }
 
   /** Cards that are clear now, in or out: if they aren't any more one day, that is to be said. */

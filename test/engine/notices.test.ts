@@ -1,10 +1,13 @@
 /** What is said of its own accord: a drive that caught up, one that fills soon, and never a flood. */
 
+import { rmSync } from "node:fs";
 import { expect, test } from "vitest";
 import { happenedJson, statusJson } from "../../daemon/engine/board.ts";
+import { beginHomecoming } from "../../daemon/engine/homecoming/request.ts";
 import { bytes, instant } from "../../shared/units.ts";
 import type { Wrap } from "./bench.ts";
-import { alertCodes, away, back, evening, tripBench } from "./pictures.ts";
+import { comeHome, homeBench } from "./homeBench.ts";
+import { alertCodes, away, back, copyOn, evening, tripBench } from "./pictures.ts";
 
 const all = ["Blue", "Slate", "Rust"];
 
@@ -34,6 +37,44 @@ test("a drive that owed nothing says nothing, nor does one that is pulled before
   bench.takeOut("Rust");
   await bench.idle();
   expect(bench.notices.filter((notice) => notice.title.includes("caught up"))).toEqual([]);
+});
+
+test("a homecoming that ended is said, a rehearsal and one that someone stopped aren't", async () => {
+  const { bench } = await homeBench(["Blue", "Slate"]);
+  await evening(bench, "ONE", [1, 2]);
+  const said = () => bench.notices.filter((notice) => notice.matter === "home");
+  await comeHome(bench, { rehearsal: true });
+  bench.engine.pause();
+  await beginHomecoming(
+    bench.engine,
+    { trip: undefined, to: undefined, rehearsal: false, history: false },
+    [],
+  );
+  bench.engine.homecoming.stopNow();
+  bench.engine.goOn();
+  await bench.idle();
+  expect(said()).toEqual([]);
+  await comeHome(bench);
+  expect(said()).toEqual([
+    {
+      title: "Kestrel Cliffs is home.",
+      body: expect.stringMatching(
+        /^Kestrel Cliffs is home\. 2 files stand in .+, verified\. Blue and Slate may be/,
+      ),
+      urgency: "normal",
+      matter: "home",
+    },
+  ]);
+});
+
+test("a homecoming that lacks something is said with urgency", async () => {
+  const { bench } = await homeBench(["Blue", "Slate"]);
+  await evening(bench, "ONE", [1]);
+  for (const drive of ["Blue", "Slate"]) rmSync(copyOn(bench, drive, 1));
+  await comeHome(bench);
+  const [said] = bench.notices.filter((notice) => notice.matter === "home");
+  expect(said).toMatchObject({ title: "Kestrel Cliffs isn't home yet.", urgency: "critical" });
+  expect(said?.body).toContain("1 file is missing.");
 });
 
 test("a notice points at its matter on the page", async () => {

@@ -26,6 +26,8 @@ import { dropTarget, mendList } from "./writeDown.ts";
 export interface HomecomingSurroundings extends HomeSurroundings {
   /** Puts together what is told of its end, and writes it beside the archives. */
   readonly conclude: (run: Run, drives: ReceiptJson["drives"]) => Promise<ReceiptJson>;
+  /** It ended, not by hand, and was no rehearsal. */
+  readonly ended: (receipt: ReceiptJson) => void;
   /** Whether work files are about to be mirrored, as soon as they are quiet. */
   readonly mirrorsSoon: () => boolean;
 }
@@ -67,6 +69,7 @@ export class Homecoming {
   /** Ends the one under way between two files; what is merged stays. */
   stopNow(): void {
     if (this.#run === undefined) return;
+    this.#run.stoppedByHand = true;
     this.#run.stopped = "It was stopped. What was merged by then stays, and is known the next time.";
     this.#around.refresh();
   }
@@ -192,6 +195,7 @@ export class Homecoming {
     ledger.note("trip", trip.id, `homecoming: ${receipt.headline} ${receipt.advice}`, clock.now());
     this.#run = undefined;
     settle();
+    if (!run.rehearsal && !run.stoppedByHand) this.#around.ended(receipt);
   }
 
   /** Whether a card was copied meanwhile: what came with it is to come home as well. */

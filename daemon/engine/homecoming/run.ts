@@ -136,8 +136,10 @@ export class Run {
   step: Step = "look";
   /** How often it was looked, since something new came meanwhile. */
   rounds = 0;
-  /** Someone ended it. */
+  /** Why it ended early, as a sentence; "" while it didn't. */
   stopped = "";
+  /** Someone ended it. */
+  stoppedByHand = false;
   looks: DriveLook[] = [];
   originals: readonly ExpectedOriginal[] = [];
   items: readonly Item[] = [];
