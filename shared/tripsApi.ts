@@ -56,6 +56,11 @@ export interface ProfileFormJson {
   readonly ejectCard: boolean;
   readonly archiveFolder: string;
   readonly archiveTree: string;
+  /** null where it is a list, which only the text shows and changes. */
+  readonly archiveAlso: string | null;
+  /** The same. */
+  readonly leaveOut: string | null;
+  readonly historyShare: string;
 }
 
 /** What one frame would be called. */

@@ -16,6 +16,7 @@ export function formOf(text: string): ProfileFormJson | undefined {
   if (document.errors.length > 0 || (root !== null && !isMap(root))) return undefined;
   const goal = mapAt(root, "goal");
   const archive = mapAt(root, "archive");
+  const edits = mapAt(root, "edits");
   return {
     trip: textAt(root, "trip"),
     code: textAt(root, "code"),
@@ -33,6 +34,9 @@ export function formOf(text: string): ProfileFormJson | undefined {
     ejectCard: mapAt(root, "after")?.get("eject-card") === true,
     archiveFolder: textAt(archive, "folder"),
     archiveTree: textAt(archive, "tree"),
+    archiveAlso: oneAt(archive, "also"),
+    leaveOut: oneAt(edits, "leave-out"),
+    historyShare: textAt(edits, "history"),
   };
 }
 
@@ -92,6 +96,11 @@ function mapAt(map: Entry | null, key: string): Entry {
 function entriesOf(map: Entry | null, key: string): readonly Entry[] {
   const node: unknown = map?.get(key, true);
   return isSeq(node) ? node.items.map((item) => (isMap(item) ? item : undefined)) : [];
+}
+
+/** The same of what may be one or a list; null where it is a list. */
+function oneAt(map: Entry | null, key: string): string | null {
+  return isSeq(map?.get(key, true)) ? null : textAt(map, key);
 }
 
 /** As it is written where it is no text: a number keeps its zeros. */

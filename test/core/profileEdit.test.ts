@@ -57,6 +57,8 @@ const single: readonly [string, string | boolean, (profile: TripProfile) => unkn
   ["after.eject-card", false, (it) => it.after.ejectCard, false],
   ["archive.folder", "/home/anna/Pictures", (it) => it.archive?.folder, "/home/anna/Pictures"],
   ["archive.tree", "{trip}", (it) => it.archive?.tree, "{trip}"],
+  ["archive.also", "/second", (it) => it.archive?.also, ["/second"]],
+  ["edits.history", "12.5 %", (it) => it.edits.historyShare, 0.125],
 ];
 
 describe("one value of the example profile", () => {
@@ -278,6 +280,16 @@ describe("texts to begin with", () => {
     // A drive's name is hostile too.
     expect(formOf(emptyProfile(['"}\n- x']))?.drives[0]?.name).toBe('"}\n- x');
   });
+});
+
+test("what may be one or a list is in the form as one, and a list is left to the text", () => {
+  const one = example.replace(/^edits: .*$/m, 'edits: { leave-out: "Catalogue/Previews/**" }');
+  expect(formOf(example)).toMatchObject({ leaveOut: null, archiveAlso: "", historyShare: "5 %" });
+  expect(formOf(one)).toMatchObject({ leaveOut: "Catalogue/Previews/**", historyShare: "" });
+  expect(profileOf(changed(one, "edits.leave-out", "**/*.tmp")).edits.leaveOut).toEqual(["**/*.tmp"]);
+  expect(changed(one, "edits.leave-out", null)).not.toMatch(/leave-out/);
+  const two = changed(example, "archive.also", "/second").replace("/second", "[/second, /third]");
+  expect(formOf(two)?.archiveAlso).toBeNull();
 });
 
 test("keys of work files and further archives stay as they stand while others change", () => {

@@ -67,6 +67,24 @@ describe.skipIf(!hasBrowser)("coming home in a browser (needs chromium)", () => 
     expect(await text()).toContain('archive: { folder: /archive, tree: "{taken:yyyy}/{trip}" }');
     expect(await page.getByRole("link", { name: "To the trips" }).getAttribute("href")).toBe("#trips");
     expect(await button(/home|Rehearse/).count()).toBe(0);
+    // A folder that is named here does without.
+    await page.getByLabel("Into another folder, this once").fill("/elsewhere");
+    await button("Rehearse").click();
+    await expect
+      .poll(asked)
+      .toEqual([
+        `begin ${JSON.stringify({ trip: status.trip?.id, to: "/elsewhere", rehearsal: true, history: false })}`,
+      ]);
+  });
+
+  test("another folder is taken this once, and empty it is where home is", async () => {
+    await show(null);
+    await page.getByLabel("Into another folder, this once").fill("/mnt/attic disk");
+    await button("Bring the trip home").click();
+    await expect.poll(asked).toHaveLength(1);
+    expect(asked()[0]).toContain('"to":"/mnt/attic disk"');
+    await show(null);
+    expect(await page.getByLabel("Into another folder, this once").inputValue()).toBe("");
   });
 
   test("it says where home is and which drives are in", async () => {

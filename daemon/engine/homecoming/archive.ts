@@ -19,6 +19,7 @@ import { FileFault, UserMistake } from "../../../shared/problems.ts";
 import { printable } from "../../../shared/text.ts";
 import { type Bytes, bytes } from "../../../shared/units.ts";
 import { renderTree } from "../../core/archiveTree.ts";
+import { namesWholePath } from "../../core/profileTemplates.ts";
 import type { VolumeRoot } from "../../ports/files.ts";
 import type { EncodedFact } from "../../ports/ledger.ts";
 import { readArchiveIdentity, writeArchiveIdentity } from "../../record/archiveIdentity.ts";
@@ -55,6 +56,12 @@ export interface Opening {
 
 /** @throws UserMistake when the folder isn't there, can't be written, or isn't the archive it was */
 export async function openArchive(ports: EnginePorts, folder: string, opening: Opening): Promise<Archive> {
+  if (!namesWholePath(folder))
+    throw new UserMistake(
+      `'${printable(folder, 1_000)}' doesn't say where on this computer it is. ${nothingWritten}`,
+      "Give the whole path, such as /archive.",
+      64,
+    );
   const root = absolutePath(folder.length > 1 ? folder.replace(/\/+$/, "") : folder);
   const shown = printable(root, 1_000);
   try {

@@ -115,7 +115,9 @@ function Progress({ work }: { readonly work: WorkJson }) {
 /** What can be done now; the rest of the screen only tells. */
 function Wishes({ home, state }: { readonly home: Home; readonly state: HomeStateJson }) {
   const [history, setHistory] = useState(false);
+  const [elsewhere, setElsewhere] = useState("");
   const box = useId();
+  const folder = useId();
   if (state.running)
     return (
       <p class="acts">
@@ -129,23 +131,27 @@ function Wishes({ home, state }: { readonly home: Home; readonly state: HomeStat
         <span class="small">What is merged by then stays, and the next time carries on from there.</span>
       </p>
     );
-  if (state.archive === null) return null;
   const begin = (rehearsal: boolean) => async () => {
-    home.set(
-      await change<HomeStateJson>("/v1/homecoming", { trip: state.trip?.id ?? "", rehearsal, history }),
-    );
+    const wish = { trip: state.trip?.id ?? "", rehearsal, history };
+    const to = elsewhere.trim() === "" ? {} : { to: elsewhere };
+    home.set(await change<HomeStateJson>("/v1/homecoming", { ...wish, ...to }));
   };
   const { receipt } = state;
+  const hasPlace = state.archive !== null || elsewhere.trim() !== "";
   const isHome = receipt?.complete === true && !receipt.rehearsal;
   return (
     <>
       <p class="acts">
-        <Act
-          name={isHome ? "Bring the trip home again" : "Bring the trip home"}
-          main={!isHome}
-          run={begin(false)}
-        />
-        <Act name="Rehearse" label="Rehearse: look at everything, write nothing" run={begin(true)} />
+        {hasPlace ? (
+          <>
+            <Act
+              name={isHome ? "Bring the trip home again" : "Bring the trip home"}
+              main={!isHome}
+              run={begin(false)}
+            />
+            <Act name="Rehearse" label="Rehearse: look at everything, write nothing" run={begin(true)} />
+          </>
+        ) : null}
         {receipt === null ? null : (
           <button type="button" onClick={() => print()}>
             Print this receipt
@@ -161,6 +167,23 @@ function Wishes({ home, state }: { readonly home: Home; readonly state: HomeStat
         />
         <label for={box}>Take earlier versions of work files along</label>
       </p>
+      <div class="field elsewhere">
+        <label for={folder}>Into another folder, this once</label>
+        <input
+          id={folder}
+          class="code"
+          type="text"
+          autocomplete="off"
+          spellcheck={false}
+          dir="auto"
+          placeholder={state.archive === null ? "/archive" : undefined}
+          value={elsewhere}
+          onInput={(event) => setElsewhere(event.currentTarget.value)}
+        />
+        <span class="small">
+          {state.archive === null ? "Where the archive is." : "Empty: where home is, as described."}
+        </span>
+      </div>
     </>
   );
 }

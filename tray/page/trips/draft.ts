@@ -57,6 +57,9 @@ const rootNames: { readonly [key: string]: keyof ProfileFormJson } = {
   names: "names",
   "archive.folder": "archiveFolder",
   "archive.tree": "archiveTree",
+  "archive.also": "archiveAlso",
+  "edits.leave-out": "leaveOut",
+  "edits.history": "historyShare",
 };
 const noDrive = { name: "", role: "", place: "" };
 const noBody = { serial: "", letter: "", clock: "", zone: "", videoTime: "" };

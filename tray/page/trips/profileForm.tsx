@@ -6,7 +6,7 @@ import type { ExampleJson } from "../../../shared/tripsApi.ts";
 import { BodiesPart } from "./bodiesPart.tsx";
 import { DrivesPart } from "./drivesPart.tsx";
 import { Examples } from "./examples.tsx";
-import { ChoiceField, Faults, TextField } from "./field.tsx";
+import { ChoiceField, Faults, type FieldProps, TextField } from "./field.tsx";
 import { type FormPartProps, optional, zonesList } from "./formPart.ts";
 
 export function ProfileForm({
@@ -187,8 +187,46 @@ function AfterPart({ form, faultsAt, change }: FormPartProps) {
           faults={faultsAt("archive.tree")}
           onValue={(value) => change(optional("archive.tree", value))}
         />
+        <OneField
+          label="Second archive"
+          hint="Another folder that gets all of it. Empty: none."
+          many="Folders of further archives are listed in the text, and changed there."
+          value={form.archiveAlso}
+          faults={faultsAt("archive.also")}
+          onValue={(value) => change(optional("archive.also", value))}
+        />
+        <OneField
+          label="Work files to leave out"
+          hint="A pattern, such as Catalogue/Previews/**. Empty: none."
+          many="Patterns of work files to leave out are listed in the text, and changed there."
+          value={form.leaveOut}
+          faults={faultsAt("edits.leave-out")}
+          onValue={(value) => change(optional("edits.leave-out", value))}
+        />
+        <TextField
+          label="Room for earlier versions"
+          hint="Of each drive. Empty: 5 %."
+          value={form.historyShare}
+          faults={faultsAt("edits.history")}
+          onValue={(value) => change(optional("edits.history", value))}
+        />
       </div>
     </section>
+  );
+}
+
+/** What may be one or a list: a list is shown and changed in the text only. */
+function OneField({
+  value,
+  many,
+  ...field
+}: Omit<FieldProps, "value"> & { value: string | null; many: string }) {
+  if (value !== null) return <TextField {...field} code value={value} />;
+  return (
+    <div class="field">
+      <p class="small">{many}</p>
+      <Faults faults={field.faults} />
+    </div>
   );
 }
 
