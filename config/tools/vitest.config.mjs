@@ -9,7 +9,13 @@ import { defineConfig } from "vitest/config";
 import { BaseSequencer } from "vitest/node";
 
 /** Those that take minutes begin first, so that nobody waits for one of them in the end. */
-const long = ["/test/week/", "/test/media/everyOperation", "/test/ledger/counters", "/test/crash/"];
+const long = [
+  "/test/week/",
+  "/test/media/networkShare",
+  "/test/media/everyOperation",
+  "/test/ledger/counters",
+  "/test/crash/",
+];
 
 class LongFirst extends BaseSequencer {
   async sort(files) {

@@ -26,6 +26,7 @@ import { NodeFiles } from "../../daemon/platform/common/nodeFiles.ts";
 import { relativePath } from "../../shared/identity.ts";
 import { bytes } from "../../shared/units.ts";
 import { canUseLoopVolumes, type LoopVolume, makeVolume, whyNoLoopVolumes } from "../support/loopVolume.ts";
+import { canUseNetworkShare, makeShare, whyNoNetworkShare } from "../support/networkShare.ts";
 import { at, faultOf, filesContract, pattern, put, readBack } from "./files.contract.ts";
 
 const files = new NodeFiles();
@@ -75,6 +76,32 @@ if (loops) {
   });
 } else {
   test.skip(`files on ext4 and exFAT (${whyNoLoopVolumes})`, () => {});
+}
+
+if (canUseNetworkShare()) {
+  const early = ["hardlink", "posix-rename", "fsync", "statvfs"]; // OpenSSH's own additions to SFTP 3.
+  for (const { name, ...wish } of [
+    { name: "as Debian's server is" },
+    { name: "without hard links", options: ["disable_hardlink"] },
+    { name: "of a server that knows SFTP 3 alone, no rename over anything", lacks: early },
+    { name: "of such a server, replacing made up by sshfs", lacks: early, options: ["workaround=rename"] },
+  ]) {
+    made += 1;
+    const mountPoint = join(scratch, `share ${made}`);
+    filesContract({
+      name: `a network share ${name}`,
+      open: () => {
+        const share = makeShare({ at: mountPoint, ...wish });
+        return { files, root: at(share.at), close: () => share.remove() };
+      },
+      // SFTP 3 has whole seconds (draft-ietf-secsh-filexfer-02, section 5).
+      timeStep: 1000,
+      holdsRawNames: true,
+      refusedNames: [],
+    });
+  }
+} else {
+  test.skip(`files on a network share (${whyNoNetworkShare})`, () => {});
 }
 
 describe.skipIf(!loops)(`on real media (${whyNoLoopVolumes})`, () => {

@@ -1,7 +1,7 @@
 /** Archives on real file systems: one that has no hard links and no reading past its cache, one that fills up, another disk. */
 
 import { execFileSync } from "node:child_process";
-import { existsSync, mkdirSync, readdirSync, rmSync, writeFileSync } from "node:fs";
+import { existsSync, mkdirSync, readdirSync, renameSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, describe, expect, test } from "vitest";
 import {
@@ -45,6 +45,28 @@ describe.skipIf(!onLoop)(`on loop devices (${onLoop ? "here" : whyNoLoopVolumes}
       ...pictures(2),
     });
     expect((await comeHome(bench)).targets[0]).toMatchObject({ copied: { files: 0 }, there: { files: 2 } });
+  });
+
+  test("a name that the archive's file system can't hold costs that file alone, and is said with it", async () => {
+    const { bench, archive } = await homeBench(["Blue"]);
+    await evening(bench, "ONE", [1, 2]);
+    const notes = join(bench.practice, "Blue/Kestrel Cliffs/Notes");
+    mkdirSync(join(notes, "why?"), { recursive: true });
+    for (const name of ["10:15.txt", "10.20.txt", "why?/1.txt"]) writeFileSync(join(notes, name), name);
+    mount(archive, "exfat");
+    const receipt = await comeHome(bench);
+    expect(inArchive(archive)).toEqual({ ...pictures(1, 2), "Notes/10.20.txt": "10.20.txt" });
+    expect(receipt).toMatchObject({ complete: false, stopped: "", found: { files: 2, edits: 1 } });
+    expect(receipt.targets[0]).toMatchObject({
+      done: false,
+      why: `${archive} can't take Notes/10:15.txt: its file system can't hold the name. So it is with 1 other file. Give it another name on the drives, then bring it home again.`,
+    });
+    expect(receipt.missing.map(({ path }) => path).sort()).toEqual(["Notes/10:15.txt", "Notes/why?/1.txt"]);
+    expect(receipt.drives[0]?.mayBeReused).toBe(false);
+    renameSync(join(notes, "10:15.txt"), join(notes, "10.15.txt"));
+    renameSync(join(notes, "why?"), join(notes, "why"));
+    expect((await comeHome(bench)).complete).toBe(true);
+    expect(readdirSync(join(archive, ".scrubjay/incoming"))).toEqual([]);
   });
 
   test("ext4 is read back past the cache; the disk unmounted, nothing is written to its mount point; another disk is refused", async () => {

@@ -4,7 +4,7 @@
  */
 
 import { mkdirSync, readdirSync, writeFileSync } from "node:fs";
-import { join } from "node:path";
+import { dirname, join } from "node:path";
 import { expect, test } from "vitest";
 import { beginHomecoming, homeState } from "../../daemon/engine/homecoming/request.ts";
 import type { AbsolutePath } from "../../shared/identity.ts";
@@ -71,6 +71,24 @@ test("the archive's disk fails at any one operation: the next homecoming brings 
   }
   expect(operations).toBeGreaterThan(40);
 }, 240_000);
+
+test("a file in the archive that can't be read once, as when a connection breaks for a moment, is read again and not brought twice", async () => {
+  let fails = 0;
+  const before = (operation: string, path: AbsolutePath): void => {
+    if (operation !== "verify" || !path.endsWith(`archive/2027/Kestrel Cliffs/${filedAs(1)}`)) return;
+    fails -= 1;
+    if (fails >= 0) throw new FileFault("io", path);
+  };
+  const { bench, archive } = await homeBench(["Blue"], withFaults({ before }));
+  await evening(bench, "ONE", [1, 2]);
+  const stands = join(archive, "2027/Kestrel Cliffs", filedAs(1));
+  mkdirSync(dirname(stands), { recursive: true });
+  writeFileSync(stands, "picture 1");
+  fails = 1;
+  const receipt = await comeHome(bench);
+  expect(receipt.targets[0]).toMatchObject({ done: true, copied: { files: 1 }, there: { files: 1 } });
+  expect(inArchive(archive)).toEqual(pictures(1, 2));
+});
 
 test("the power goes at any moment: begun again it carries on", async () => {
   const power = new Power();

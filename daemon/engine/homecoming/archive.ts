@@ -80,7 +80,7 @@ export async function openArchive(ports: EnginePorts, folder: string, opening: O
           "Give this user the right to write there, or name another folder with --to.",
         )
       : new UserMistake(
-          `${shown} can't be used: ${wordsFor(fault.code)}. ${nothingWritten}`,
+          `${shown} can't be used: ${fault.code === "gone" ? "it isn't connected" : wordsFor(fault.code)}. ${nothingWritten}`,
           "Mend that, then ask again.",
           74,
         );

@@ -16,9 +16,10 @@ import type { EnginePorts } from "../ports.ts";
 import { readBack } from "../readBack.ts";
 import { type Sink, stream } from "../transfer.ts";
 import type { Archive } from "./archive.ts";
+import { dropTarget, leaveOutOrDrop } from "./failing.ts";
 import { giveName } from "./giveName.ts";
 import type { Item, Run, Target } from "./run.ts";
-import { dropTarget, type Placed } from "./writeDown.ts";
+import type { Placed } from "./writeDown.ts";
 
 export interface CarryContext {
   readonly ports: EnginePorts;
@@ -95,7 +96,8 @@ export async function readInto(
     if (!(fault instanceof FileFault)) throw fault;
     return { given: "unreadable", finish: undefined };
   }
-  for (const { copy, sink } of copies) if (sink.fault !== undefined) dropTarget(copy.target, sink.fault);
+  for (const { copy, sink } of copies)
+    if (sink.fault !== undefined) await leaveOutOrDrop(ports.files, copy.target, sink.fault, item);
   if (given !== "given") {
     await discardAll();
     return { given, finish: undefined };
@@ -123,7 +125,7 @@ export async function beginCopy(ports: EnginePorts, target: Target): Promise<Unf
     throw new FileFault("gone", path);
   } catch (fault) {
     if (copy !== undefined) await discard(ports, copy);
-    dropTarget(target, fault);
+    await dropTarget(ports.files, target, fault);
     return undefined;
   }
 }
@@ -149,7 +151,7 @@ async function finishCopy(
     return [target, { item, path, modified, readBack: reading.readBack }];
   } catch (fault) {
     await discard(ports, copy);
-    dropTarget(target, fault);
+    await leaveOutOrDrop(ports.files, target, fault, item);
     return undefined;
   }
 }

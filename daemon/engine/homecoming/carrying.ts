@@ -8,10 +8,11 @@ import { nameKey } from "../../../shared/identity.ts";
 import { FileFault } from "../../../shared/problems.ts";
 import { Places } from "../bounds.ts";
 import { type CarryContext, readInto } from "./carry.ts";
+import { dropTarget } from "./failing.ts";
 import type { HomeTools } from "./homeTools.ts";
 import type { Item, Job, Place, Run, Target } from "./run.ts";
 import { unchangedName } from "./workFiles.ts";
-import { Batch, dropTarget, writeBatch } from "./writeDown.ts";
+import { Batch, writeBatch } from "./writeDown.ts";
 
 export class Carrying {
   readonly #tools: HomeTools;
@@ -33,7 +34,7 @@ export class Carrying {
         return;
       }
       const done = finish()
-        .then((placed) => {
+        .then(async (placed) => {
           for (const [target, each] of placed) {
             batches.get(target)?.placed.push(each);
             target.put.add(each.path);
@@ -41,7 +42,7 @@ export class Carrying {
             else target.copied.add(job.item.size);
           }
           const lacking = this.#lacking(run, job.item, batches);
-          if (lacking.length > 0) this.#again(run, job, lacking);
+          if (lacking.length > 0) await this.#again(run, job, lacking);
         })
         .catch((fault: unknown) => {
           bug = fault;
@@ -116,24 +117,26 @@ export class Carrying {
     }
   }
 
-  /** Archives where it is neither written down nor about to be. */
+  /** Archives where it is neither written down nor about to be, and that can hold it. */
   #lacking(run: Run, item: Item, batches: ReadonlyMap<Target, Batch>): readonly Target[] {
     return run.targets.filter(
       (target) =>
         target.takesPart &&
         target.placements.get(item)?.what === "put" &&
         !target.stands.has(item) &&
+        !target.refused.has(item) &&
         batches.get(target)?.placed.some((each) => each.item === item) !== true,
     );
   }
 
-  #again(run: Run, job: Job, targets: readonly Target[]): void {
+  async #again(run: Run, job: Job, targets: readonly Target[]): Promise<void> {
     job.tries += 1;
     if (job.tries < this.#tools.around.ports.limits.copyTries) {
       run.jobs.push(job);
       return;
     }
-    for (const target of targets) dropTarget(target, new FileFault("differs", item(job)));
+    const { files } = this.#tools.around.ports;
+    for (const target of targets) await dropTarget(files, target, new FileFault("differs", item(job)));
   }
 
   /** Whether a drive that is in has it, by name and size. */

@@ -14,6 +14,7 @@ import { encodeFact } from "../../record/journal.ts";
 import type { CurrentWork } from "../progress.ts";
 import { bringUpToDate } from "./archive.ts";
 import { Carrying } from "./carrying.ts";
+import { dropTarget } from "./failing.ts";
 import { bringBeside } from "./histories.ts";
 import { type HomeSurroundings, HomeTools } from "./homeTools.ts";
 import { listBelow } from "./listing.ts";
@@ -21,7 +22,7 @@ import { Looking } from "./looking.ts";
 import { neverCopied } from "./neverCopied.ts";
 import { judgeDrives } from "./reuse.ts";
 import type { Run } from "./run.ts";
-import { dropTarget, mendList } from "./writeDown.ts";
+import { mendList } from "./writeDown.ts";
 
 export interface HomecomingSurroundings extends HomeSurroundings {
   /** Puts together what is told of its end, and writes it beside the archives. */
@@ -81,15 +82,9 @@ export class Homecoming {
     if (this.#waitsForMirror(run)) return false;
     try {
       while (this.#run === run && !this.#around.interrupted()) {
-        if (run.stopped !== "" && run.step !== "end") run.step = "end";
-        else if (
-          run.step !== "look" &&
-          run.step !== "end" &&
-          !run.targets.some(({ takesPart }) => takesPart)
-        ) {
-          run.stopped = "No archive takes part any more.";
-          run.step = "end";
-        }
+        const anyTakesPart = run.step === "look" || run.targets.some(({ takesPart }) => takesPart);
+        if (run.stopped === "" && !anyTakesPart) run.stopped = "No archive takes part any more.";
+        if (run.stopped !== "") run.step = "end";
         await this.#doStep(run);
       }
     } finally {
@@ -186,7 +181,7 @@ export class Homecoming {
         const record = target.archive?.record;
         if (record === undefined || !target.takesPart) continue;
         await bringUpToDate(this.#tools.around.ports, record, trip).catch((fault: unknown) =>
-          dropTarget(target, fault),
+          dropTarget(this.#tools.around.ports.files, target, fault),
         );
       }
     }

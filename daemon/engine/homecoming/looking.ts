@@ -19,11 +19,11 @@ import type { EnginePorts } from "../ports.ts";
 import type { Publisher } from "../publisher.ts";
 import { type Pace, readBack } from "../readBack.ts";
 import { expectAll } from "./expect.ts";
+import { dropTarget, whatItWas } from "./failing.ts";
 import type { HomeTools } from "./homeTools.ts";
 import { listBelow } from "./listing.ts";
 import { contentOf, type Item, type Run, type Target } from "./run.ts";
 import { lookAtDrive, workRecord } from "./workFiles.ts";
-import { dropTarget } from "./writeDown.ts";
 
 /** Something that is to be read whole to know what it is. */
 interface Reading {
@@ -37,6 +37,8 @@ interface Reading {
   readonly target: Target | undefined;
   /** @param hash undefined where it can't be read */
   readonly told: (hash: ContentHash | undefined) => void;
+  /** How often it couldn't be read. */
+  tries: number;
 }
 
 export class Looking {
@@ -72,6 +74,7 @@ export class Looking {
           size: file.size,
           from: { name, volume: volume.id, publisher },
           target: undefined,
+          tries: 0,
           told: (hash) => {
             if (hash !== undefined) look.works.push({ ...file, hash });
           },
@@ -121,13 +124,14 @@ export class Looking {
           size: file.size,
           from: { name: archive.folder, volume: "" as VolumeId, publisher: undefined },
           target,
+          tries: 0,
           told: (hash) => {
             standing.hash = hash;
           },
         });
       }
     } catch (fault) {
-      dropTarget(target, fault);
+      await dropTarget(this.#tools.around.ports.files, target, fault);
     }
   }
 
@@ -157,13 +161,24 @@ export class Looking {
           if (reading.readBack === "cache" && target !== undefined) target.readBack = "cache";
         } catch (fault) {
           if (!(fault instanceof FileFault)) throw fault;
-          if (target !== undefined && (fault.code === "gone" || fault.code === "too-many"))
-            dropTarget(target, fault);
+          if (target !== undefined && (await this.#triesAgain(next, target, fault))) continue;
         }
       }
       this.#readings.shift();
     }
     this.#place(run);
+  }
+
+  /** Nothing is concluded from one reading: a connection may have broken for a moment, and the file is good. */
+  async #triesAgain(reading: Reading, target: Target, fault: FileFault): Promise<boolean> {
+    const { files, limits } = this.#tools.around.ports;
+    const { code } = await whatItWas(files, target.archive, fault);
+    if (code === "gone" || code === "too-many") {
+      await dropTarget(files, target, fault);
+      return false;
+    }
+    reading.tries += 1;
+    return code !== "missing" && reading.tries < limits.readTries;
   }
 
   #place(run: Run): void {

@@ -19,6 +19,7 @@ import { inSentence, printable } from "../../../shared/text.ts";
 import { headlineOf, howReadBack } from "../../core/homeWords.ts";
 import type { EnginePorts } from "../ports.ts";
 import type { Presence } from "../presence.ts";
+import { whyNotAll } from "./failing.ts";
 import { type Item, type Missing, type Run, Tally, type Target } from "./run.ts";
 
 export interface ReceiptSurroundings {
@@ -133,7 +134,7 @@ function targetJson(run: Run, target: Target): HomeTargetJson {
     folder: printable(folder, longestPath),
     tripFolder: printable(tripFolder, longestPath),
     done: run.stopped === "" && run.isWhole(target),
-    why: target.why,
+    why: whyNotAll(target),
     readBack: readBack ?? null,
     how: readBack === undefined ? "" : howReadBack(readBack, run.rehearsal),
     copied: copied.json,

@@ -3,6 +3,7 @@
 import type { ReadBack } from "../../../shared/facts.ts";
 import type { HomeDamageJson, HomeMissingJson } from "../../../shared/homeApi.ts";
 import type { ContentHash, DriveId, RelativePath } from "../../../shared/identity.ts";
+import type { FileFaultCode } from "../../../shared/problems.ts";
 import { type Bytes, bytes, type Instant } from "../../../shared/units.ts";
 import type { HomeItem, Placement } from "../../core/homePlacing.ts";
 import type { ExpectedOriginal } from "../../ports/archiveLedger.ts";
@@ -78,6 +79,8 @@ export class Target {
   placements = new Map<Item, Placement>();
   /** What stands there verified by now, and where. */
   stands = new Map<Item, RelativePath>();
+  /** What its file system can't hold, each with the fault that says so. */
+  readonly refused = new Map<Item, FileFaultCode>();
   /** Where this homecoming put something. */
   readonly put = new Set<RelativePath>();
   readonly copied = new Tally();
@@ -100,6 +103,7 @@ export class Target {
     this.standing = [];
     this.placements = new Map();
     this.stands = new Map();
+    this.refused.clear();
     this.edits = 0;
   }
 
@@ -167,7 +171,11 @@ export class Run {
 
   /** Whether everything that was found stands in this archive. */
   isWhole(target: Target): boolean {
-    return target.takesPart && this.items.every((item) => target.stands.has(item) || !this.isHome(item));
+    return (
+      target.takesPart &&
+      target.refused.size === 0 &&
+      this.items.every((item) => target.stands.has(item) || !this.isHome(item))
+    );
   }
 
   /** Whether everything that is known to exist stands in every archive. */

@@ -5,15 +5,13 @@
 
 import type { Fact, ReadBack } from "../../../shared/facts.ts";
 import { folderOf, type RelativePath, relativePath, under } from "../../../shared/identity.ts";
-import { FileFault } from "../../../shared/problems.ts";
-import { printable } from "../../../shared/text.ts";
 import { bytes, type Instant } from "../../../shared/units.ts";
 import type { SeenFile } from "../../ports/archiveLedger.ts";
 import type { EncodedFact } from "../../ports/ledger.ts";
 import type { ChecksumEntry } from "../../record/checksums.ts";
 import { encodeFact } from "../../record/journal.ts";
-import { wordsFor } from "../faultWords.ts";
 import type { CarryContext } from "./carry.ts";
+import { dropTarget } from "./failing.ts";
 import type { Item, Target } from "./run.ts";
 
 export interface Placed {
@@ -33,17 +31,6 @@ export class Batch {
   constructor(target: Target) {
     this.target = target;
   }
-}
-
-/** An archive fails: it takes no further part. Anything but a failure of files is a bug and goes on. */
-export function dropTarget(target: Target, fault: unknown): void {
-  if (!(fault instanceof FileFault)) throw fault;
-  const shown = printable(target.folder, 1_000);
-  if (target.why === "")
-    target.why =
-      fault.code === "no-space"
-        ? `${shown} is full. What was brought there stays. Free room there, then bring it home again.`
-        : `${shown} failed: ${wordsFor(fault.code)}. What was brought there stays.`;
 }
 
 /** Writes down what stands. A failure concerns this archive alone. */
@@ -87,7 +74,7 @@ export async function writeBatch(context: CarryContext, batch: Batch): Promise<v
       if (how === "cache") target.readBack = "cache";
     }
   } catch (fault) {
-    dropTarget(target, fault);
+    await dropTarget(context.ports.files, target, fault);
   }
 }
 
@@ -106,6 +93,6 @@ export async function mendList({ ports, run }: CarryContext, target: Target): Pr
   try {
     await archive.record.mendChecksums(entries, bytes(ports.limits.journalBytesMax));
   } catch (fault) {
-    dropTarget(target, fault);
+    await dropTarget(ports.files, target, fault);
   }
 }

@@ -40,6 +40,11 @@ export function systemCode(error: unknown): string {
   return error instanceof Error && "code" in error && typeof error.code === "string" ? error.code : "";
 }
 
+/** The system's number for an error, below 0; 0 for what isn't a system error. */
+export function systemNumber(error: unknown): number {
+  return error instanceof Error && "errno" in error ? Number(error.errno) : 0;
+}
+
 /**
  * The fault that `error` is at `path`. `naming`: the call would have made a name, so that EINVAL is about the name
  * (exFAT and FAT answer so to `:`).
@@ -48,6 +53,5 @@ export function fileFault(error: unknown, path: string, naming = false): FileFau
   if (error instanceof FileFault) return error;
   const code = systemCode(error);
   if (naming && code === "EINVAL") return new FileFault("bad-name", path, error);
-  const number = error instanceof Error && "errno" in error ? Number(error.errno) : 0;
-  return new FileFault(codes[code] ?? numbers.get(number) ?? "io", path, error);
+  return new FileFault(codes[code] ?? numbers.get(systemNumber(error)) ?? "io", path, error);
 }

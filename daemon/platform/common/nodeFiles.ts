@@ -31,7 +31,7 @@ import type {
   VolumeRoot,
   WriteHandle,
 } from "../../ports/files.ts";
-import { fileFault, systemCode } from "./fileFault.ts";
+import { fileFault, systemCode, systemNumber } from "./fileFault.ts";
 import { fileSystemId } from "./fileSystemId.ts";
 import { fileSystemName, readBackOf } from "./fileSystems.ts";
 import { mountOf, readMountTable } from "./mountTable.ts";
@@ -57,6 +57,9 @@ const ownNames: ReadonlySet<string> = new Set([
 ]);
 /** Begins the name of a replacement until it takes its place; one that is found was left by a power cut. */
 const replacementPrefix = ".scrubjay-new-";
+
+/** Linux, errno.h; Node has no word for it. */
+const EBADMSG = -74;
 
 // O_NONBLOCK: opening a pipe that somebody put on a card would wait for ever. Files don't know the flag.
 const toRead = constants.O_RDONLY | constants.O_NOFOLLOW | constants.O_NONBLOCK;
@@ -234,7 +237,11 @@ export class NodeFiles implements Files {
       const fresh = pathToBytes(under(folder, `${replacementPrefix}${baseName(path)}`));
       await unlinkIfThere(fresh); // Left by a power cut.
       await writeAllAndFlush(await fs.open(fresh, toCreate, 0o644), content);
-      await fs.rename(fresh, pathToBytes(path));
+      await fs.rename(fresh, pathToBytes(path)).catch(async (error: unknown) => {
+        // SFTP 3 renames over nothing (draft-ietf-secsh-filexfer-02, section 6.5); sshfs then says EPERM.
+        if (!["EPERM", "EEXIST"].includes(systemCode(error))) throw error;
+        await renameOverInSteps(fresh, pathToBytes(path));
+      });
       await this.flushFolder(folder);
     });
   }
@@ -280,11 +287,18 @@ export class NodeFiles implements Files {
   /**
    * The fault of a call that would have made the name `path`. exfat-fuse answers ENOENT to a name that exFAT can't
    * hold, such as one with `:`; if the folder is there (and `from`, if something was to be moved), that is what it meant.
+   * sshfs answers EBADMSG to it (SSH_FX_BAD_MESSAGE is OpenSSH's word for ENAMETOOLONG and EINVAL); where no FUSE helper
+   * answers, EBADMSG is a spoilt file system.
    */
   async #namingFault(error: unknown, path: AbsolutePath, from?: AbsolutePath): Promise<FileFault> {
     const fault = fileFault(error, path, true);
-    if (systemCode(fault.cause) !== "ENOENT") return fault;
+    const badMessage = systemNumber(fault.cause) === EBADMSG;
+    if (systemCode(fault.cause) !== "ENOENT" && !badMessage) return fault;
     try {
+      if (badMessage) {
+        const { type } = await fs.statfs(pathToBytes(parentOf(path)), { bigint: true });
+        return fileSystemName(Number(type)) === "fuseblk" ? new FileFault("bad-name", path, error) : fault;
+      }
       if (from !== undefined && !(await this.#exists(from))) return new FileFault("missing", from, error);
       return (await this.#exists(parentOf(path))) ? new FileFault("bad-name", path, error) : fault;
     } catch {
@@ -478,6 +492,20 @@ async function writeAllAndFlush(handle: fs.FileHandle, content: Uint8Array): Pro
   } finally {
     await handle.close();
   }
+}
+
+/** Where a server renames over nothing: what stands there makes way first, and comes back if that was in vain. */
+async function renameOverInSteps(fresh: Buffer, path: Buffer): Promise<void> {
+  const aside = Buffer.concat([fresh, Buffer.from("-before")]);
+  await unlinkIfThere(aside); // Left by a connection that broke.
+  await fs.rename(path, aside);
+  try {
+    await fs.rename(fresh, path);
+  } catch (error) {
+    await fs.rename(aside, path).catch(() => undefined);
+    throw error;
+  }
+  await unlinkIfThere(aside);
 }
 
 async function unlinkIfThere(path: Buffer): Promise<void> {
