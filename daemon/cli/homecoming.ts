@@ -42,7 +42,10 @@ async function run(call: Call): Promise<number> {
     history: call.flags.has("history"),
   });
   const named = printable(begun.trip?.name ?? "");
-  terminal.err(`${named} is being brought home. Ctrl-C ends this command and not the homecoming.\n`);
+  const doing = call.flags.has("dry-run")
+    ? "is being looked at, and nothing is written"
+    : "is being brought home";
+  terminal.err(`${named} ${doing}. Ctrl-C ends this command and not the homecoming.\n`);
   const receipt = await whileWorking(terminal, client, untilEnded(terminal, client, begun.trip?.id), {
     kind: "homecoming",
     doing: "Bringing home",

@@ -84,10 +84,12 @@ export function renderReceipt(receipt: ReceiptJson, unicode: boolean, width = us
           width,
         ),
     receipt.drives
-      .map(({ drive, mayBeReused, why }) =>
-        mayBeReused
-          ? signed(seeds.verified, `${drive} may be reused.`, width)
-          : signed(seeds.owed, `Keep ${drive} as it is. ${why}`, width),
+      .map(({ drive, mayBeReused, retired, why }) =>
+        retired
+          ? signed(seeds.dot, `${drive} was freed of the trip.`, width)
+          : mayBeReused
+            ? signed(seeds.verified, `${drive} may be reused.`, width)
+            : signed(seeds.owed, `Keep ${drive} as it is. ${why}`, width),
       )
       .join(""),
     receipt.drives.some(({ mayBeReused }) => mayBeReused) ? paragraph(receipt.cautions, width, " ") : "",

@@ -56,6 +56,8 @@ export interface BoardView {
   readonly paused: boolean;
   /** What to do next, of the first urgent alert. */
   readonly urgent: string | undefined;
+  /** Warnings that are said beside all this. */
+  readonly warnings: number;
 }
 
 /** The headline as long as anything is owed, unclear or urgent. */
@@ -128,7 +130,10 @@ function beginning(view: BoardView): string {
 
 function whenSafe(view: BoardView): string {
   const clear = view.cards.filter((card) => card.present && card.clear && card.files > 0);
-  if (clear.length === 0) return "Nothing needs to be done.";
+  if (clear.length === 0)
+    return view.warnings === 0
+      ? "Nothing needs to be done."
+      : `There ${view.warnings === 1 ? "is" : "are"} ${counted(view.warnings, "matter")} to look at.`;
   const names = clear.map((card, index) => (index === 0 ? card.name : inSentence(card.name)));
   return `${list(names)} may be formatted.`;
 }

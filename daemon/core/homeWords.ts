@@ -62,7 +62,9 @@ function whenIncomplete(view: HomeView): string {
   if (view.plugIn.length > 0) parts.push(`Plug in ${list(view.plugIn)}, and bring it home again.`);
   if (view.cards.length > 0) parts.push(`Put ${list(view.cards)} in: it holds files that were never copied.`);
   if (view.open.length > 0)
-    parts.push(`Close what has ${list(view.open.slice(0, 3))} open, or rename it, then bring it home again.`);
+    parts.push(
+      `See to ${list(view.open.slice(0, 3))}: why it can't come is said with it. Then bring it home again.`,
+    );
   if (view.missing > 0 && view.plugIn.length + view.cards.length + view.open.length === 0)
     parts.push("Keep every drive and card as it is; what is missing is named with where it was last seen.");
   if (parts.length === 0) parts.push("Bring it home again.");
@@ -76,15 +78,22 @@ export function filesAndEdits({ files, edits }: { readonly files: number; readon
     : `${counted(files, "file")} and ${counted(edits, "work file")}`;
 }
 
-/** @param rehearsal nothing was read back yet */
-export function howReadBack(how: ReadBack, rehearsal: boolean): string {
+/**
+ * @param rehearsal nothing was read back yet
+ * @param believed files of which this holds for an earlier homecoming within the last day, and that weren't read again
+ */
+export function howReadBack(how: ReadBack, rehearsal: boolean, believed = 0): string {
   const read = rehearsal ? "will be read back" : "was read back";
+  const earlier =
+    believed === 0
+      ? ""
+      : ` ${counted(believed, "file")} of them ${believed === 1 ? "was" : "were"} read back by a homecoming of the last 24 hours and not again since, as time and size are what they were then.`;
   switch (how) {
     case "direct":
-      return `Every file ${read} past this computer's cache and compared.`;
+      return `Every file ${read} past this computer's cache and compared.${earlier}`;
     case "remount":
-      return `Every file ${read} after a new mount and compared.`;
+      return `Every file ${read} after a new mount and compared.${earlier}`;
     case "cache":
-      return `Every file ${read} and compared, perhaps from a cache: this file system lets no reading go past it.`;
+      return `Every file ${read} and compared, perhaps from a cache: this file system lets no reading go past it.${earlier}`;
   }
 }

@@ -162,14 +162,9 @@ function readAlso(
 }
 
 function isAbsolute(folder: string, field: Field, allowed: string, faults: Faults): boolean {
-  const is = namesWholePath(folder) && printable(folder, 4096) === folder;
+  const is = /^(?:\/|[A-Za-z]:[\\/]|\\\\)/.test(folder) && printable(folder, 4096) === folder;
   if (!is) faults.error(field.at, field.key, `'${printable(folder, 60)}' is no absolute path`, allowed);
   return is;
-}
-
-/** Whether it says from the root on where something is, on any of the systems. */
-export function namesWholePath(folder: string): boolean {
-  return /^(?:\/|[A-Za-z]:[\\/]|\\\\)/.test(folder);
 }
 
 /** The same for `/archive`, `/archive/` and `//archive`. */

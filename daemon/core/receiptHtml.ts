@@ -64,8 +64,12 @@ export function receiptHtml(receipt: ReceiptJson): string {
         ),
     named(
       "Drives",
-      receipt.drives.map(({ drive, mayBeReused, why }) =>
-        mayBeReused ? `${drive} may be reused.` : `${drive} must be kept. ${why}`,
+      receipt.drives.map(({ drive, mayBeReused, retired, why }) =>
+        retired
+          ? `${drive} was freed of the trip.`
+          : mayBeReused
+            ? `${drive} may be reused.`
+            : `${drive} must be kept. ${why}`,
       ),
     ),
     `<p class="small">${escaped(receipt.cautions)}</p>`,

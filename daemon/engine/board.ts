@@ -139,6 +139,7 @@ export function statusJson(engine: Engine): StatusJson {
           },
     paused: engine.paused,
     urgent: alerts.find((alert) => alert.severity === "urgent")?.next,
+    warnings: alerts.filter((alert) => alert.severity === "warning").length,
   });
   return {
     trip: trip === undefined ? null : tripJson(trip),

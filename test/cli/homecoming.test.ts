@@ -135,6 +135,9 @@ test("`archive check` reads a merged trip from its folder alone and tells damage
     unlisted: ["mine.txt"],
     good: false,
   });
+  writeFileSync(join(folder, "checksums.xxh64"), "");
+  const empty = await scrubjay("archive", "check", folder);
+  expect([empty.exit, empty.err]).toEqual([65, expect.stringContaining("lists nothing")]);
   const root = await scrubjay("archive", "check", archive);
   expect([root.exit, root.err]).toEqual([
     64,

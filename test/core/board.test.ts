@@ -24,7 +24,15 @@ const board = (more: Partial<BoardView>): BoardView => ({
   work: undefined,
   paused: false,
   urgent: undefined,
+  warnings: 0,
   ...more,
+});
+
+test("where all is safe and something is to be looked at, that is said in place of nothing to do", () => {
+  expect(boardSentences(board({ cards: [], warnings: 2 }))).toEqual({
+    headline: "Everything is safe.",
+    advice: "There are 2 matters to look at.",
+  });
 });
 
 test("all frames at their goal and every card clear: everything is safe", () => {

@@ -15,7 +15,7 @@ import type { Engine } from "../engine.ts";
 import type { Publisher } from "../publisher.ts";
 import { type Carried, carry, dropCarried } from "./carry.ts";
 import { lookAt, sameLook, swapUnit } from "./swap.ts";
-import { contentsOf, knownFile, momentOf, placesOf } from "./view.ts";
+import { contentsOf, knownFile, momentOf, placesOf, sayKnown } from "./view.ts";
 
 export interface Pools {
   readonly streamPool: BlockPool;
@@ -108,6 +108,9 @@ export async function restoreEdit(
       new Map([[nameKey(head.path), { path: head.path, size, modified, hash }]]),
     );
     engine.ports.ledger.note("edits", drive.id, `${shown} is again as of ${at}`, now);
+    // Whoever puts one side of a conflict in place knows of it.
+    for (const conflict of edits.conflicts(trip.id))
+      if (nameKey(conflict.path) === nameKey(head.path)) sayKnown(engine, conflict.id);
     for (const each of engine.presence.drives) engine.edits.lookAgain(each.id);
     return { path: printable(head.path, 1_000), drive: printable(drive.name), at: momentOf(now, zone) };
   } catch (fault) {

@@ -19,7 +19,6 @@ import { FileFault, UserMistake } from "../../../shared/problems.ts";
 import { printable } from "../../../shared/text.ts";
 import { type Bytes, bytes } from "../../../shared/units.ts";
 import { renderTree } from "../../core/archiveTree.ts";
-import { namesWholePath } from "../../core/profileTemplates.ts";
 import type { VolumeRoot } from "../../ports/files.ts";
 import type { EncodedFact } from "../../ports/ledger.ts";
 import { readArchiveIdentity, writeArchiveIdentity } from "../../record/archiveIdentity.ts";
@@ -50,18 +49,14 @@ export interface Opening {
   readonly rehearsal: boolean;
   /** Roots that are cards or drives, and this program's own folders: never an archive. */
   readonly forbidden: readonly AbsolutePath[];
+  /** Roots of cards and drives: no archive may be around them either. */
+  readonly volumes: readonly AbsolutePath[];
   /** Makes facts known to every drive that is in. */
   readonly tell: (facts: readonly EncodedFact[]) => void;
 }
 
 /** @throws UserMistake when the folder isn't there, can't be written, or isn't the archive it was */
 export async function openArchive(ports: EnginePorts, folder: string, opening: Opening): Promise<Archive> {
-  if (!namesWholePath(folder))
-    throw new UserMistake(
-      `'${printable(folder, 1_000)}' doesn't say where on this computer it is. ${nothingWritten}`,
-      "Give the whole path, such as /archive.",
-      64,
-    );
   const root = absolutePath(folder.length > 1 ? folder.replace(/\/+$/, "") : folder);
   const shown = printable(root, 1_000);
   try {
@@ -104,7 +99,7 @@ async function open(ports: EnginePorts, root: AbsolutePath, opening: Opening): P
   const { kind } = await files.facts(root);
   if (kind === "link") throw refused(`${shown} is a link.`, "Name the folder that it leads to.");
   if (kind !== "folder") throw refused(`${shown} is no folder.`, "Name a folder.");
-  await refuseOwn(ports, root, opening.forbidden);
+  await refuseOwn(ports, root, opening);
   const traits = await files.traits(root);
   if (traits.readOnly) throw new FileFault("read-only", root);
   const fsId = await files.fileSystemId(root);
@@ -135,10 +130,16 @@ async function open(ports: EnginePorts, root: AbsolutePath, opening: Opening): P
 async function refuseOwn(
   { files }: EnginePorts,
   root: AbsolutePath,
-  forbidden: readonly AbsolutePath[],
+  { forbidden, volumes }: Pick<Opening, "forbidden" | "volumes">,
 ): Promise<void> {
   const shown = printable(root, 1_000);
   const other = "Name a folder on a disk that stays at home.";
+  const below = volumes.find((each) => each.startsWith(root === "/" ? root : `${root}/`));
+  if (below !== undefined)
+    throw refused(
+      `${shown} is a folder in which media are mounted, ${printable(below, 1_000)} for one.`,
+      other,
+    );
   const inside = forbidden.find((each) => root === each || root.startsWith(`${each}/`));
   if (inside !== undefined)
     throw refused(`${shown} is on ${printable(inside, 1_000)}, which is no place for an archive.`, other);

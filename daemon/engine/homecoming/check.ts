@@ -41,6 +41,12 @@ export async function checkArchive(
 ): Promise<ArchiveCheckJson> {
   const { files, hashing, limits, clock } = around;
   const { entries, whole } = readChecksums(await listIn(around, folder));
+  if (entries.length === 0)
+    throw new UserMistake(
+      `${listName} in ${printable(folder, longestPath)} lists nothing, so nothing says what must be there.`,
+      "Bring the trip home again, or put a good copy of the list there: each drive of the trip and each archive has one.",
+      65,
+    );
   const wanted = new Map<RelativePath, ContentHash[]>();
   for (const { path, hash } of entries) wanted.set(path, [...(wanted.get(path) ?? []), hash]);
   const found = new Map(

@@ -28,7 +28,8 @@ export function expectAll(
   const frames = originals.filter(({ role, size }) => role === "frame" && size > 0);
   const same = new Set(frames.map(contentOf));
   // A frame under one more name is home with its original.
-  const works = workItems(new Set(items.map(({ path }) => nameKey(path))), stems, record, looks);
+  const taken = new Map(items.map((item) => [nameKey(item.path), contentOf(item)] as const));
+  const works = workItems(taken, stems, record, looks);
   return [...items, ...works.filter((work) => !same.has(contentOf(work)))];
 }
 
@@ -63,7 +64,7 @@ interface Fresh {
 
 /** By path and content once each; of one path the version first that is to have the name. */
 function workItems(
-  taken: ReadonlySet<string>,
+  taken: ReadonlyMap<string, string>,
   stems: ReadonlyMap<string, RelativePath>,
   { heads, versions }: WorkRecord,
   looks: readonly DriveLook[],
@@ -93,6 +94,8 @@ function workItems(
   const again: Fresh[] = [];
   for (const { drive, works } of looks)
     for (const file of works) {
+      // A copy that nobody wrote down is the original all the same.
+      if (taken.get(nameKey(file.path)) === contentOf(file)) continue;
       // Where an original is filed, something else is that original as a program changed it.
       const path = taken.has(nameKey(file.path)) ? changedName(file.path) : file.path;
       if (headOf.has(`${nameKey(path)}\n${contentOf(file)}`)) again.push({ drive, path, file });

@@ -50,7 +50,8 @@ export class Looking {
   }
 
   async look(run: Run): Promise<void> {
-    const { bay, presence } = this.#tools.around;
+    const { bay, presence, ports } = this.#tools.around;
+    const { ledger } = ports;
     run.looks = [];
     run.without.clear();
     run.rounds += 1;
@@ -58,12 +59,13 @@ export class Looking {
     this.#readings = [];
     for (const drive of presence.drives) {
       const publisher = this.#tools.publisherOf(drive.id, run.trip.id);
-      if (publisher === undefined) continue;
+      // What a drive that was freed of the trip holds of it counts no more, whatever became of it since.
+      if (publisher === undefined || ledger.archives.isRetired(drive.id, run.trip.id)) continue;
       await bay.guarded(publisher, async () => {
-        run.looks.push(await lookAtDrive(this.#tools.around.ports, publisher, run.trip));
+        run.looks.push(await lookAtDrive(ports, publisher, run.trip));
       });
     }
-    run.originals = this.#tools.around.ports.ledger.archives.expected(run.trip.id);
+    run.originals = ledger.archives.expected(run.trip.id);
     for (const look of run.looks) {
       const publisher = this.#tools.publisherOf(look.drive, run.trip.id);
       if (publisher === undefined) continue;

@@ -87,7 +87,7 @@ export function receiptOf(around: ReceiptSurroundings, run: Run, drives: Receipt
     ...underOtherNames(run),
     conflicts: ledger.edits.conflicts(trip.id).map(({ path }) => ({
       path: printable(path, longestPath),
-      what: "It was changed on two drives apart. The newer version is in place, the other one in the drives' histories.",
+      what: "It was changed on two drives apart. The newer version is in place, the other one in the histories of drives and archive.",
     })),
     leftOut: leftOutOf(run),
     drives,
@@ -136,13 +136,19 @@ function targetJson(run: Run, target: Target): HomeTargetJson {
     done: run.stopped === "" && run.isWhole(target),
     why: whyNotAll(target),
     readBack: readBack ?? null,
-    how: readBack === undefined ? "" : howReadBack(readBack, run.rehearsal),
+    how: readBack === undefined ? "" : howReadBack(readBack, run.rehearsal, believed(target)),
     copied: copied.json,
     there: there.json,
     edits,
     versions,
     receipt: target.receipt ?? null,
   };
+}
+
+/** Files that an earlier homecoming read back shortly before, and this one didn't read again. */
+function believed({ stands, standing }: Target): number {
+  const known = new Set(standing.flatMap((file) => (file.known ? [file.path] : [])));
+  return [...stands.values()].filter((path) => known.has(path)).length;
 }
 
 function sourcesOf({ ports, presence }: ReceiptSurroundings, run: Run): readonly HomeSourceJson[] {

@@ -101,12 +101,13 @@ export async function beginHomecoming(
       "Plug in as many of them as there are, then ask again.",
       1,
     );
-  const forbidden = [
+  refuseNothing(engine, trip, name);
+  const volumes = [
     ...presence.drives.map(({ volume }) => volume.root),
     ...presence.cards.map(({ volume }) => volume.root),
     ...presence.strangers.map(({ mount }) => mount),
-    ...own,
   ];
+  const forbidden = [...volumes, ...own];
   const targets: Target[] = [];
   let refusal: UserMistake | undefined;
   for (const folder of folders) {
@@ -116,6 +117,7 @@ export async function beginHomecoming(
         profileText: tripBook.textOf(trip.id),
         rehearsal: request.rehearsal,
         forbidden,
+        volumes,
         tell: (facts) => bay.tell(facts),
       });
       refuseSame(opened, targets);
@@ -129,9 +131,22 @@ export async function beginHomecoming(
   if (refusal !== undefined && targets.every(({ archive: opened }) => opened === undefined)) throw refusal;
   // Another request may have come first meanwhile.
   refuseSecond(engine);
-  const { rehearsal, history } = request;
+  const { rehearsal } = request;
+  // The other side of a conflict stands in the drives' histories only.
+  const history = request.history || engine.ports.ledger.edits.conflicts(trip.id).length > 0;
   homecoming.begin(new Run({ trip, rehearsal, history, begun: engine.now(), targets }));
   return homeState(engine, trip.id);
+}
+
+/** A trip of which nothing is known would be home at once. */
+function refuseNothing({ ports: { ledger } }: Engine, trip: KnownTrip, name: string): void {
+  if (ledger.archives.expected(trip.id).length > 0) return;
+  if (ledger.cards().some((card) => (card.trip ?? card.assigned) === trip.id)) return;
+  throw new UserMistake(
+    `Nothing of ${name} was copied yet, as far as this computer knows. Nothing was written.`,
+    "Put its cards in first; if it was copied by another computer, `scrubjay rebuild MOUNT...` reads what its drives know.",
+    1,
+  );
 }
 
 function refuseSecond({ homecoming: { run } }: Engine): void {

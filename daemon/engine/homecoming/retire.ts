@@ -4,9 +4,10 @@
  */
 
 import type { DriveRetiredJson } from "../../../shared/homeApi.ts";
-import { nameKey, type TripId } from "../../../shared/identity.ts";
+import { absolutePath, nameKey, type TripId, under } from "../../../shared/identity.ts";
 import { UserMistake } from "../../../shared/problems.ts";
 import { asArgument, printable } from "../../../shared/text.ts";
+import { archiveFile } from "../../record/driveLayout.ts";
 import { encodeFact } from "../../record/journal.ts";
 import type { Engine } from "../engine.ts";
 import { isUntouched } from "./reuse.ts";
@@ -43,6 +44,34 @@ export async function retireDrive(engine: Engine, name: string): Promise<DriveRe
   return { name: shown, trips: trips.map(nameOf) };
 }
 
+/** An archive that is known here must stand where it stood: what went since its homecoming can't be had back from here. */
+async function refuseWithoutArchive(
+  { ports: { ledger, files } }: Engine,
+  trip: TripId,
+  kept: string,
+): Promise<void> {
+  for (const id of ledger.archives.home(trip)?.archives ?? []) {
+    const place = ledger.archives.placeOf(id);
+    if (place === undefined) continue;
+    const folder = absolutePath(place.folder);
+    const tree = ledger.archives.tree(id, trip);
+    const stands = await Promise.all(
+      [archiveFile, ...(tree === undefined ? [] : [tree])].map((inside) =>
+        files.facts(under(folder, inside)),
+      ),
+    ).then(
+      () => true,
+      () => false,
+    );
+    if (!stands)
+      throw new UserMistake(
+        `${kept}: the archive ${printable(folder, 1_000)} isn't there now. Nothing was changed.`,
+        "Connect or mount it, so that it can be seen, then ask again.",
+        1,
+      );
+  }
+}
+
 async function refuseUnlessHome(
   engine: Engine,
   drive: { readonly id: Parameters<Engine["bay"]["isUsable"]>[0]; readonly name: string },
@@ -54,13 +83,18 @@ async function refuseUnlessHome(
   const bring = `Plug in ${shown} and run \`scrubjay homecoming ${asArgument(tripName)}\`.`;
   const kept = `${shown} must be kept`;
   if (!ledger.archives.isHome(trip))
-    throw new UserMistake(`${kept}: ${tripName} isn't home. Nothing was changed.`, bring, 1);
+    throw new UserMistake(
+      `${kept}: ${tripName} isn't home. Nothing was changed.`,
+      `Plug in all of its drives and run \`scrubjay homecoming ${asArgument(tripName)}\`; the receipt says what is missing.`,
+      1,
+    );
   if (ledger.archives.reusable(trip, drive.id) === undefined)
     throw new UserMistake(
-      `${kept}: the latest homecoming of ${tripName} didn't find all of what it holds in the archive. Nothing was changed.`,
+      `${kept}: the latest homecoming of ${tripName} didn't see it, or not all of what it holds in the archive. Nothing was changed.`,
       `${bring} The receipt says why.`,
       1,
     );
+  await refuseWithoutArchive(engine, trip, kept);
   const publisher = engine.bay.targets.get(drive.id)?.publisher;
   if (publisher === undefined || !engine.bay.isUsable(drive.id) || !publisher.hasRecord(trip))
     throw new UserMistake(

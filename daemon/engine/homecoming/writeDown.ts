@@ -12,7 +12,7 @@ import type { ChecksumEntry } from "../../record/checksums.ts";
 import { encodeFact } from "../../record/journal.ts";
 import type { CarryContext } from "./carry.ts";
 import { dropTarget } from "./failing.ts";
-import type { Item, Target } from "./run.ts";
+import { contentOf, type Item, type Target } from "./run.ts";
 
 export interface Placed {
   readonly item: Item;
@@ -78,15 +78,19 @@ export async function writeBatch(context: CarryContext, batch: Batch): Promise<v
   }
 }
 
-/** The list holds what stands there now and nothing that gave way. What was edited at home is listed as it is now. */
+/**
+ * The list holds what stands there now and nothing that gave way. A work file that was edited at home is listed as it is
+ * now; an original that isn't what it was is not: whether a program or the disk changed it, nobody verified it.
+ */
 export async function mendList({ ports, run }: CarryContext, target: Target): Promise<void> {
   const { archive } = target;
   if (archive?.record === undefined) return;
   const stands = new Map([...target.stands].map(([{ hash }, path]) => [path, hash] as const));
   const ours = new Map(ports.ledger.archives.seen(archive.id, run.trip.id).map((file) => [file.path, file]));
+  const originals = new Set(run.originals.map(contentOf));
   for (const { path, hash, modified } of target.standing) {
     const before = ours.get(path);
-    const edited = before !== undefined && before.modified !== modified;
+    const edited = before !== undefined && before.modified !== modified && !originals.has(contentOf(before));
     if (edited && hash !== undefined && !stands.has(path)) stands.set(path, hash);
   }
   const entries = [...stands].map(([path, hash]): ChecksumEntry => ({ hash, path }));

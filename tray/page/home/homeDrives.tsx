@@ -55,7 +55,7 @@ function HomeDrive({
   const [freed, setFreed] = useState(false);
   const name = printable(drive.drive, 40);
   const retired = drive.retired || freed;
-  const sign = drive.mayBeReused ? "verified" : "owed";
+  const sign = drive.mayBeReused || drive.retired ? "verified" : "owed";
   return (
     <li>
       <p class={`cell ${sign}`}>
@@ -64,6 +64,8 @@ function HomeDrive({
           <strong>{name}</strong>{" "}
           {drive.mayBeReused ? (
             "may be reused."
+          ) : drive.retired ? (
+            "was freed of the trip."
           ) : (
             <>
               must be kept. <Words text={drive.why} />
