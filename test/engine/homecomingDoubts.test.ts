@@ -111,6 +111,14 @@ test("no drive is freed while the archive can't be seen", async () => {
   expect(await retire(bench, "Blue")).toMatchObject({ name: "Blue" });
 });
 
+test("a second archive may be away, in the other place it is kept in, when a drive is freed", async () => {
+  const { bench, shelf } = await homeBench(["Blue"], undefined, true);
+  await evening(bench, "ONE", [1]);
+  await comeHome(bench);
+  renameSync(shelf, `${shelf} elsewhere`);
+  expect(await retire(bench, "Blue")).toMatchObject({ name: "Blue" });
+});
+
 test("a trip of which nothing is known isn't home, and no archive is made around media", async () => {
   const { bench, archive } = await homeBench(["Blue"]);
   await expect(comeHome(bench)).rejects.toThrow("Nothing of Kestrel Cliffs was copied yet");

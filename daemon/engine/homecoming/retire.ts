@@ -4,8 +4,15 @@
  */
 
 import type { DriveRetiredJson } from "../../../shared/homeApi.ts";
-import { absolutePath, nameKey, type TripId, under } from "../../../shared/identity.ts";
-import { UserMistake } from "../../../shared/problems.ts";
+import {
+  type AbsolutePath,
+  absolutePath,
+  nameKey,
+  type RelativePath,
+  type TripId,
+  under,
+} from "../../../shared/identity.ts";
+import { FileFault, UserMistake } from "../../../shared/problems.ts";
 import { asArgument, printable } from "../../../shared/text.ts";
 import { archiveFile } from "../../record/driveLayout.ts";
 import { encodeFact } from "../../record/journal.ts";
@@ -44,31 +51,39 @@ export async function retireDrive(engine: Engine, name: string): Promise<DriveRe
   return { name: shown, trips: trips.map(nameOf) };
 }
 
-/** An archive that is known here must stand where it stood: what went since its homecoming can't be had back from here. */
-async function refuseWithoutArchive(
-  { ports: { ledger, files } }: Engine,
-  trip: TripId,
-  kept: string,
-): Promise<void> {
-  for (const id of ledger.archives.home(trip)?.archives ?? []) {
-    const place = ledger.archives.placeOf(id);
-    if (place === undefined) continue;
-    const folder = absolutePath(place.folder);
-    const tree = ledger.archives.tree(id, trip);
-    const stands = await Promise.all(
-      [archiveFile, ...(tree === undefined ? [] : [tree])].map((inside) =>
-        files.facts(under(folder, inside)),
-      ),
-    ).then(
-      () => true,
-      () => false,
-    );
-    if (!stands)
-      throw new UserMistake(
-        `${kept}: the archive ${printable(folder, 1_000)} isn't there now. Nothing was changed.`,
-        "Connect or mount it, so that it can be seen, then ask again.",
-        1,
-      );
+/**
+ * One archive at least that is known here must be seen where it stood: what went since its homecoming can't be had back
+ * from here. A second one may be away, in the other place it is kept in.
+ */
+async function refuseWithoutArchive({ ports }: Engine, trip: TripId, kept: string): Promise<void> {
+  const { archives } = ports.ledger;
+  const places = (archives.home(trip)?.archives ?? []).flatMap((id) => {
+    const folder = archives.placeOf(id)?.folder;
+    return folder === undefined ? [] : [{ folder: absolutePath(folder), tree: archives.tree(id, trip) }];
+  });
+  const stands = await Promise.all(
+    places.map(({ folder, tree }) => isThere(ports, folder, tree === undefined ? [] : [tree])),
+  );
+  const [first] = places;
+  if (first === undefined || stands.includes(true)) return;
+  throw new UserMistake(
+    `${kept}: the archive ${printable(first.folder, 1_000)} isn't there now. Nothing was changed.`,
+    "Connect or mount it, so that it can be seen, then ask again.",
+    1,
+  );
+}
+
+async function isThere(
+  { files }: Engine["ports"],
+  folder: AbsolutePath,
+  inside: readonly RelativePath[],
+): Promise<boolean> {
+  try {
+    for (const each of [archiveFile, ...inside]) await files.facts(under(folder, each));
+    return true;
+  } catch (fault) {
+    if (fault instanceof FileFault) return false;
+    throw fault;
   }
 }
 
