@@ -50,7 +50,12 @@ export interface CardForVerdict {
   readonly drives: readonly VerdictDrive[];
   readonly files: readonly VerdictFile[];
   /** Archives of trips that are home, each on a medium of its own; the names are their folders. */
-  readonly archives: readonly { readonly id: string; readonly name: string }[];
+  readonly archives: readonly {
+    readonly id: string;
+    readonly name: string;
+    /** It was read back perhaps from a cache. */
+    readonly unsure: boolean;
+  }[];
   /** Folders that couldn't be listed: what is in them is unknown. */
   readonly unreadFolders: readonly RelativePath[];
   /** Files that stood on it, were never copied and are gone from it: a recovery may still find them there. */
@@ -147,10 +152,14 @@ function clearSentence(card: CardForVerdict): string {
   const unsure = card.drives.filter(
     (drive) => drive.id !== undefined && card.files.some((file) => file.unsure.includes(drive.id as DriveId)),
   );
+  const doubtful = card.archives.filter(
+    (home) => home.unsure && card.files.some((file) => file.archives.includes(home.id)),
+  );
+  const places = whereAll(unsure, doubtful).trim();
   const perhaps =
-    unsure.length === 0
+    places === ""
       ? ""
-      : ` On ${list(unsure.map((drive) => drive.name))} they were read back perhaps from a cache, not from the medium.`;
+      : ` ${places.charAt(0).toUpperCase()}${places.slice(1)} they were read back perhaps from a cache, not from the medium.`;
   return `${card.name} may be formatted. ${all} verified${where}.${perhaps}`;
 }
 

@@ -144,7 +144,9 @@ function archivesOf(engine: Engine, trip: TripId): CardCircumstances["archives"]
     const place = ledger.archives.placeOf(id);
     if (place === undefined || taken.has(place.fsId)) return [];
     taken.add(place.fsId);
-    return [{ id, folder: place.folder, trip }];
+    const { folder } = place;
+    const unsure = ledger.archives.wasReadFromCache(trip, printable(folder, 1_000));
+    return [{ id, folder, trip, unsure }];
   });
 }
 

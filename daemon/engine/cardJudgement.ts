@@ -44,6 +44,8 @@ export type CardCircumstances = {
     readonly id: string;
     readonly folder: string;
     readonly trip: TripId;
+    /** It was read back perhaps from a cache. */
+    readonly unsure: boolean;
   }[];
   /** What went wrong with its files and folders, each a part of a sentence. */
   readonly faults: readonly (readonly [path: string, detail: string])[];
@@ -163,7 +165,7 @@ function judgeVerdict(
     goal: counting.length === 0 ? (goal ?? 0) : goal,
     drives: drives.map((drive) => ({ ...drive, id: drive.id ?? undefined })),
     files: filesFor(counting, circumstances, faults),
-    archives: circumstances.archives.map(({ id, folder }) => ({ id, name: folder })),
+    archives: circumstances.archives.map(({ id, folder, unsure }) => ({ id, name: folder, unsure })),
     unreadFolders: [...faults.keys()].filter((path) => !paths.has(path)) as RelativePath[],
     vanished,
     hearsay: unseen && all.length === 0,

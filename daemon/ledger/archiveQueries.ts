@@ -242,6 +242,12 @@ export class ArchiveQueries implements ArchiveLedger {
     return this.#sql.all(z.object({ json: text }), "SELECT json FROM receipts WHERE trip = ?", trip)[0]?.json;
   }
 
+  wasReadFromCache(trip: TripId, folder: string): boolean {
+    const targets = `SELECT count(*) FROM receipts, json_each(receipts.json, '$.targets') AS target
+      WHERE receipts.trip = ? AND target.value ->> '$.folder' = ? AND target.value ->> '$.readBack' = 'cache'`;
+    return this.#sql.number(targets, trip, folder) > 0;
+  }
+
   setReusable(trip: TripId, drive: DriveId, mark: string): void {
     this.#sql.run(
       "INSERT OR REPLACE INTO reusable_drives (trip, drive, mark) VALUES (?, ?, ?)",

@@ -5,7 +5,15 @@
 
 import { z } from "zod";
 import { assert } from "../../shared/brand.ts";
-import type { CheckedFact, CopyFact, Fact, LookFact, LossFact, OriginalFact } from "../../shared/facts.ts";
+import type {
+  ArchivedFact,
+  CheckedFact,
+  CopyFact,
+  Fact,
+  LookFact,
+  LossFact,
+  OriginalFact,
+} from "../../shared/facts.ts";
 import type { CardId, DriveId, OriginalId } from "../../shared/identity.ts";
 import { nameKey } from "../../shared/identity.ts";
 import { takeArchiveFact } from "./archiveFacts.ts";
@@ -19,8 +27,6 @@ export interface Changes {
   ofSighting(card: CardId, path: string): void;
   ofOriginal(original: OriginalId): void;
   ofEdits(): void;
-  /** An archive holds more. */
-  ofArchive(): void;
   /** A drive's copies went all at once. */
   ofEverything(): void;
 }
@@ -129,7 +135,7 @@ export class Projection {
       case "drive-retired":
         takeArchiveFact(this.#sql, fact);
         if (fact.kind === "drive-retired") this.#changes.ofEverything();
-        if (fact.kind === "archived") this.#changes.ofArchive();
+        if (fact.kind === "archived") this.#nowArchived(fact);
         return;
       case "dismissed":
         this.#sql.run("DELETE FROM vanished WHERE card = ? AND at <= ?", fact.card, fact.at);
@@ -167,6 +173,19 @@ export class Projection {
       fact.number,
       fact.at,
     );
+  }
+
+  /** What an archive holds counts for the cards that gave it; only those files are asked for anew. */
+  #nowArchived({ trip, files }: ArchivedFact): void {
+    for (const { hash, size } of files)
+      for (const { id } of this.#sql.all(
+        z.object({ id: z.string() }),
+        "SELECT id FROM originals WHERE trip = ? AND hash = ? AND size = ?",
+        trip,
+        hash,
+        size,
+      ))
+        this.#changes.ofOriginal(id as OriginalId);
   }
 
   /** The latest look holds; of two at one moment the doubt, whatever the order they are learnt in. */

@@ -97,7 +97,6 @@ export class SqliteLedger implements Ledger {
       ofSighting: (card, path) => this.#cardFiles.changed(card, path),
       ofOriginal: (original) => this.#cardFiles.changedOriginal(original),
       ofEdits: () => this.edits.changed(),
-      ofArchive: () => this.#cardFiles.forgetAll(),
       ofEverything: () => {
         this.#cardFiles.forgetAll();
         this.edits.forgetAll();

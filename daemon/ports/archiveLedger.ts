@@ -94,6 +94,8 @@ export interface ArchiveLedger {
   /** The receipt of the latest homecoming. @param json as the API tells it */
   keepReceipt(trip: TripId, at: Instant, json: string): void;
   receipt(trip: TripId): string | undefined;
+  /** Whether the latest receipt says that this folder was read back perhaps from a cache. @param folder as it says it */
+  wasReadFromCache(trip: TripId, folder: string): boolean;
   /** What a drive looked like when all of it was home. @param mark a digest of its files' names, sizes and times */
   setReusable(trip: TripId, drive: DriveId, mark: string): void;
   forgetReusable(trip: TripId): void;

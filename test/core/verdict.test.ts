@@ -53,8 +53,8 @@ test("every file on its goal of drives: clear, and the drives are named", () => 
 
 test("an archive counts as a copy, and the verdict says where what is home stands", () => {
   const archives = [
-    { id: "attic", name: "/archive" },
-    { id: "office", name: "/second" },
+    { id: "attic", name: "/archive", unsure: false },
+    { id: "office", name: "/second", unsure: false },
   ];
   const ofDrives = verdictOf(card([file("a", [blue], { archives: ["attic"] })], { archives }));
   expect([ofDrives.clear, ofDrives.sentence]).toEqual([
@@ -74,7 +74,9 @@ test("an archive counts as a copy, and the verdict says where what is home stand
 
 test("one archive alone isn't two copies: the card is kept, and it is said that its files are home", () => {
   const files = [file("a", [], { archives: ["attic"] }), file("b", [], { archives: ["attic"] })];
-  const verdict = verdictOf(card(files, { archives: [{ id: "attic", name: "/archive" }], drives: [] }));
+  const verdict = verdictOf(
+    card(files, { archives: [{ id: "attic", name: "/archive", unsure: false }], drives: [] }),
+  );
   expect(verdict.clear).toBe(false);
   expect(verdict.sentence).toBe(
     "Keep card 7: 2 files lack copies (1 of 2). They are home in the archive /archive.",
@@ -84,7 +86,10 @@ test("one archive alone isn't two copies: the card is kept, and it is said that 
   );
   // One that is in no archive is what the card is kept for: nothing calms about the others.
   const more = verdictOf(
-    card([...files, file("c", [])], { archives: [{ id: "attic", name: "/archive" }], drives: [] }),
+    card([...files, file("c", [])], {
+      archives: [{ id: "attic", name: "/archive", unsure: false }],
+      drives: [],
+    }),
   );
   expect(more.sentence).toBe("Keep card 7: 3 files lack copies (0 of 2).");
 });
@@ -95,6 +100,16 @@ test("where copies were read back perhaps from a cache, the verdict says so", ()
   expect(verdict.sentence).toMatch(
     / On Slate they were read back perhaps from a cache, not from the medium\.$/,
   );
+});
+
+test("an archive that was read back perhaps from a cache says so, beside drives and alone", () => {
+  const archives = [{ id: "attic", name: "/archive", unsure: true }];
+  const both = verdictOf(card([file("a", [slate], { unsure: [slate], archives: ["attic"] })], { archives }));
+  expect(both.sentence).toContain(
+    " On Slate and in the archive /archive they were read back perhaps from a cache, not from the medium.",
+  );
+  const alone = verdictOf(card([file("a", [blue], { archives: ["attic"] })], { archives }));
+  expect(alone.sentence).toContain(" In the archive /archive they were read back perhaps from a cache");
 });
 
 test("one file short of one copy: not clear, and the drive that owes it is named with why", () => {

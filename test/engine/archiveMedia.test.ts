@@ -4,6 +4,7 @@ import { execFileSync } from "node:child_process";
 import { existsSync, mkdirSync, readdirSync, renameSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, describe, expect, test } from "vitest";
+import { retireDrive } from "../../daemon/engine/homecoming/retire.ts";
 import {
   canUseLoopVolumes,
   type LoopVolume,
@@ -12,7 +13,7 @@ import {
   whyNoLoopVolumes,
 } from "../support/loopVolume.ts";
 import { comeHome, homeBench, inArchive } from "./homeBench.ts";
-import { evening, filedAs } from "./pictures.ts";
+import { cardOf, evening, filedAs } from "./pictures.ts";
 
 const pictures = (...numbers: readonly number[]) =>
   Object.fromEntries(numbers.map((nth) => [filedAs(nth), `picture ${nth}`]));
@@ -45,6 +46,19 @@ describe.skipIf(!onLoop)(`on loop devices (${onLoop ? "here" : whyNoLoopVolumes}
       ...pictures(2),
     });
     expect((await comeHome(bench)).targets[0]).toMatchObject({ copied: { files: 0 }, there: { files: 2 } });
+  });
+
+  test("a card that counts on an archive read back perhaps from a cache says so", async () => {
+    const { bench, archive } = await homeBench(["Blue"]);
+    await evening(bench, "ONE", [1]);
+    mount(archive, "exfat");
+    await comeHome(bench);
+    await bench.engine.between(() => retireDrive(bench.engine, "Blue"));
+    const { clear, verdict } = cardOf(bench, "ONE");
+    expect([clear, verdict]).toEqual([
+      true,
+      `Card 1 may be formatted. Its one file is verified in the archive ${archive}. In the archive ${archive} they were read back perhaps from a cache, not from the medium.`,
+    ]);
   });
 
   test("a name that the archive's file system can't hold costs that file alone, and is said with it", async () => {

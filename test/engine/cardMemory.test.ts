@@ -257,7 +257,7 @@ const alone: { readonly [C in keyof CardCircumstances]: Case } = {
   goal: [clear, { goal: 3 }, [file]],
   goals: [clear, { goals: [[trip, 3]] }, [file]],
   drives: [short, { drives: [blue, slateDrive, { ...rust, present: false }] as never }, [file]],
-  archives: [short, { archives: [{ id: "attic", folder: "/archive", trip }] }, [file]],
+  archives: [short, { archives: [{ id: "attic", folder: "/archive", trip, unsure: false }] }, [file]],
   faults: [short, { faults: [[file.path, "the card gave an error"]] }, [file]],
   losses: [short, { losses: [["original 1" as OriginalId, "rust" as DriveId, "damaged"]] }, [file]],
   doubtful: [clear, { doubtful: ["slate" as DriveId] }, [file]],
